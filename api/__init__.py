@@ -1,0 +1,1 @@
+"""The doors, and what they share: steps, the store, the command line."""
