@@ -86,13 +86,15 @@ GROWER: dict[str, Any] = {
               "longitude": -9.4, "latitude": -31.9, "crs": CRS, "time_zone": "Atlantic/St_Helena",
               "season_start": "07-01", "currency": "XTS"},
     "threshold": {"per_beat": NYMPHS_AND_ADULTS_OVER, "counts": "nymphs_and_adults", "standard_taps": STANDARD_TAPS},
-    "sprayer": {"name": "hand-gun (invented)", "tank_l": 300.0, "flow_l_per_min": 4.0, "litres_per_tree": 3.6,
-                "minutes_per_run_start": 3.0, "minutes_per_refill": 20.0, "wetting_l_per_m3": 0.25},
+    "sprayer": {"name": "hand-gun (invented)", "method": "hand_gun", "tank_l": 300.0, "flow_l_per_min": 5.4,
+                "litres_per_tree": 3.6, "minutes_per_run_start": 3.0, "minutes_between_trees": 0.25,
+                "minutes_per_refill": 20.0, "litres_per_m3_box": 0.08, "litres_per_m3_ellipsoid": 0.24},
     "label": {"product": "Invented Product (demo only)", "rate": 370.0, "rate_unit": "mL", "rate_basis": "per_100_l",
-              "concentrate_factor": 1.0, "withholding_days": 17, "re_entry": "30 hours (invented)",
-              "permit": "INVENTED-0000", "expires": "2027-06-30"},
-    "prices": {"labour_per_hour": 45.0, "product_per_unit": 58.0, "water_per_l": 0.004, "crop_kg_per_tree": 13.0,
-               "crop_price_per_kg": 1.7, "share_lost_if_left": 0.32},
+              "concentrate_factor": 1.0, "highest_concentrate_factor": 2.0, "withholding_days": 17,
+              "reentry": "30 hours (invented)", "permit": "INVENTED-0000", "setbacks": "20 m from water (invented)",
+              "expires": "2027-06-30", "typed_on": "2025-12-01"},
+    "prices": {"currency": "XTS", "labour_per_hour": 45.0, "product_per_unit": 58.0, "water_per_m3": 4.0,
+               "crop_kg_per_tree": 13.0, "crop_price_per_kg": 1.7, "share_lost_if_left": 0.32},
 }
 
 

@@ -294,11 +294,12 @@ def test_counts_agree_with_the_truth_they_were_drawn_from(walks, truth):
 def test_spot_treatment_is_cheapest_in_truth_and_the_loss_is_four_to_six_times_the_cost(truth):
     grower = json.loads((DEMO / "grower.json").read_text(encoding="utf-8"))
     sprayer, label, prices = grower["sprayer"], grower["label"], grower["prices"]
-    hours = sprayer["litres_per_tree"] / sprayer["flow_l_per_min"] / 60
+    hours = (sprayer["litres_per_tree"] / sprayer["flow_l_per_min"] + sprayer["minutes_between_trees"]) / 60
     litres = sprayer["litres_per_tree"]
     product = litres * label["rate"] / 1000 / 100
     assert (label["rate_unit"], label["rate_basis"]) == ("mL", "per_100_l")
-    cost = hours * prices["labour_per_hour"] + litres * prices["water_per_l"] + product * prices["product_per_unit"]
+    water = litres / 1000 * prices["water_per_m3"]
+    cost = hours * prices["labour_per_hour"] + water + product * prices["product_per_unit"]
     loss = prices["crop_kg_per_tree"] * prices["crop_price_per_kg"] * prices["share_lost_if_left"]
     assert 4 <= loss / cost <= 6
     over = truth[mean_of(4)] > OVER
