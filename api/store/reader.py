@@ -1,0 +1,140 @@
+"""What can be asked of a grove file: everything comes out as the frames that the rooms have agreed on."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pandas as pd
+import pyproj
+from sqlalchemy import Connection, func, select
+
+from api.store import backup, engine, frames, zones
+from api.store.history import Act
+from api.store.info import GroveInfo, Zone
+from api.store.tables import CHANGE, GROVE, SETTING
+from api.store.trouble import told
+
+
+class GroveReader:
+    """The asking half of `api.store.GroveFile`; geometries come out in the grove's CRS [m]."""
+
+    def __init__(self, path: Path, *, read_only: bool, busy_timeout_s: float, set_aside: Path | None) -> None:
+        self.path = path
+        self.read_only = read_only
+        self.set_aside = set_aside
+        self._busy_timeout_s = busy_timeout_s
+        self._engine = engine.engine_for(path, read_only=read_only, busy_timeout_s=busy_timeout_s)
+        self._act: Act | None = None
+        self._grove: GroveInfo | None = None
+        self.crs: pyproj.CRS = pyproj.CRS.from_epsg(self.grove.crs_code)
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        """Read one state of the file; inside an act, what it has written so far."""
+        if self._act is not None:
+            yield self._act.connection
+            return
+        with told(self.path), self._engine.connect() as connection:
+            yield connection
+
+    @property
+    def grove(self) -> GroveInfo:
+        """What the file says of the grove itself."""
+        if self._grove is None:
+            with self._reading() as connection:
+                row = dict(connection.execute(select(GROVE)).mappings().one())
+            self._grove = GroveInfo(
+                **{name: value for name, value in row.items() if name not in ("id", "invented")},
+                invented=bool(row["invented"]),
+            )
+        return self._grove
+
+    def blocks(self) -> gpd.GeoDataFrame:
+        """Return the `blocks` contract: outlines with spacings, canopy and map area [ha]."""
+        with self._reading() as connection:
+            return frames.blocks(connection, self.crs)
+
+    def rows(self) -> gpd.GeoDataFrame:
+        """Return block, row, geometry (LineString), uuid."""
+        with self._reading() as connection:
+            return frames.rows(connection, self.crs)
+
+    def keep_outs(self) -> gpd.GeoDataFrame:
+        """Return the `keep_outs` contract."""
+        with self._reading() as connection:
+            return frames.keep_outs(connection, self.crs)
+
+    def trees(self, *, include_gone: bool = False) -> gpd.GeoDataFrame:
+        """Return the `trees` contract: the living, or also those that are gone."""
+        with self._reading() as connection:
+            return frames.trees(connection, self.crs, include_gone=include_gone)
+
+    def places(self) -> gpd.GeoDataFrame:
+        """Return place, block, row, position, geometry, elevation_m, upslope_m, tree (None in a gap)."""
+        with self._reading() as connection:
+            return frames.places(connection, self.crs)
+
+    def walks(self) -> pd.DataFrame:
+        """Return the `walks` contract, oldest first."""
+        with self._reading() as connection:
+            return frames.walks(connection)
+
+    def counts(self, walks: str | Iterable[str] | None = None) -> pd.DataFrame:
+        """Return the `counts` contract of one walk, some, or all (None)."""
+        with self._reading() as connection:
+            return frames.counts(connection, frames.listed(walks))
+
+    def catch(self, walks: str | Iterable[str] | None = None) -> pd.DataFrame:
+        """Return the `catch` contract of one walk, some, or all (None)."""
+        with self._reading() as connection:
+            return frames.catch(connection, frames.listed(walks))
+
+    def setting(self, name: str) -> dict[str, Any] | None:
+        """Return one of the grower's settings as typed, None when it was never given."""
+        return self.settings().get(name)
+
+    def settings(self) -> dict[str, dict[str, Any]]:
+        """Return all settings by name."""
+        with self._reading() as connection:
+            return {
+                row.name: json.loads(row.value) for row in connection.execute(select(SETTING).order_by(SETTING.c.name))
+            }
+
+    def zones(self) -> gpd.GeoDataFrame:
+        """Return zone (uuid), name, version, frozen, walk, created, geometry, area_ha, oldest first."""
+        with self._reading() as connection:
+            return frames.zones(connection, self.crs)
+
+    def zone(self, zone: str | None = None) -> Zone:
+        """Return one version of a zone with its runs, trees and loads; the latest when none is named."""
+        with self._reading() as connection:
+            return zones.read_zone(connection, zone, self.crs)
+
+    def decisions(self) -> list[dict[str, Any]]:
+        """Return decision (uuid), walk, created and made of every decision, oldest first."""
+        with self._reading() as connection:
+            return zones.read_decisions(connection)
+
+    def history(self, limit: int | None = 100) -> pd.DataFrame:
+        """Return act, who, at (UTC), what, table, row (uuid), before, after (JSON), newest first."""
+        with self._reading() as connection:
+            return frames.history(connection, limit)
+
+    def acts(self, limit: int | None = 20) -> pd.DataFrame:
+        """Return act (uuid), who, at (UTC), what, rows (how many), newest first: what can be undone."""
+        with self._reading() as connection:
+            query = (
+                select(CHANGE.c.act, CHANGE.c.who, CHANGE.c.at, CHANGE.c.what, func.count().label("rows"))
+                .group_by(CHANGE.c.act, CHANGE.c.who, CHANGE.c.at, CHANGE.c.what)
+                .order_by(func.max(CHANGE.c.id).desc())
+            )
+            return frames.frame(connection, query if limit is None else query.limit(limit))
+
+    def backup(self, target: str | Path) -> Path:
+        """Copy the grove while it is in use; the copy is checked and appears at once or not at all."""
+        return backup.copy_grove(self.path, Path(target), busy_timeout_s=self._busy_timeout_s)

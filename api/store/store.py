@@ -1,0 +1,325 @@
+"""The grove file as the rest of gridmap sees it: frames come out and go in, every change is an act in its history."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+import geopandas as gpd
+import pandas as pd
+from sqlalchemy import select
+
+from api.store import counts, engine, geopackage, ground, history, opening, zones
+from api.store.history import Act
+from api.store.info import Stored, words
+from api.store.reader import GroveReader
+from api.store.tables import GROVE, SETTING
+from api.store.times import now
+from api.store.trouble import told
+from gridmap.errors import GroveReadOnly
+
+
+class GroveFile(GroveReader):
+    """A grove in one file: a GeoPackage that any desktop GIS reads.
+
+    Made by `GroveFile.create` or `GroveFile.open`; use it in a ``with`` block, from one thread. Geometries are in the
+    grove's CRS. Every writing method is one transaction with its history; ``with grove.act(...)`` makes one of several.
+    """
+
+    @classmethod
+    def create(
+        cls,
+        path: str | Path,
+        *,
+        name: str,
+        crs_epsg: int,
+        time_zone: str,
+        season_start: str,
+        currency: str,
+        region: str | None = None,
+        uphill_bearing_deg: float | None = None,
+        invented: bool = False,
+        who: str = "grower",
+    ) -> Self:
+        """Make a new grove file and open it.
+
+        Parameters
+        ----------
+        path : str or pathlib.Path
+            Where no file is yet.
+        name, region : str
+            What the grower calls the grove, and where it lies.
+        crs_epsg : int
+            EPSG code of a projected CRS in metres on the national datum.
+        time_zone : str
+            IANA name.
+        season_start : str
+            MM-DD.
+        currency : str
+            Three letters (ISO 4217).
+        uphill_bearing_deg : float, optional
+            Clockwise from grid north [degrees].
+        invented : bool
+            For a demonstration: every output will say so.
+        who : str
+            Who makes it, for the history.
+
+        Raises
+        ------
+        GroveFileError
+            When there is a file already, or the folder can't be written.
+        InputRefused
+            When one of the fields can't be.
+        """
+        fields = opening.checked_fields(
+            {
+                "name": name,
+                "region": region,
+                "time_zone": time_zone,
+                "season_start": season_start,
+                "currency": currency,
+                "uphill_bearing_deg": uphill_bearing_deg,
+            }
+        )
+        opening.make(
+            Path(path), crs=geopackage.grove_crs(crs_epsg), fields={**fields, "invented": int(invented)}, who=who
+        )
+        return cls.open(path)
+
+    @classmethod
+    def open(cls, path: str | Path, *, read_only: bool = False, busy_timeout_s: float = engine.BUSY_TIMEOUT_S) -> Self:
+        """Open a grove file; an older one is upgraded after a copy was set aside beside it (``set_aside`` names it).
+
+        Raises
+        ------
+        NotAGroveFile, NewerGroveFile, GroveReadOnly, GroveBusy, GroveFileError
+            As their names say; the file is as it was.
+        """
+        path = Path(path)
+        number = opening.look(path, read_only=read_only, busy_timeout_s=busy_timeout_s)
+        if read_only:
+            opening.refuse_older(path, number)
+            with told(path):
+                return cls(path, read_only=True, busy_timeout_s=busy_timeout_s, set_aside=None)
+        with told(path):
+            engine.fold_log(path)
+        set_aside = opening.bring_up_to_date(path, busy_timeout_s=busy_timeout_s)
+        with told(path):
+            grove = cls(path, read_only=False, busy_timeout_s=busy_timeout_s, set_aside=set_aside)
+        grove.take_in_outside_edits()
+        return grove
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the file; a write-ahead log that another program left is folded in."""
+        self._engine.dispose()
+        if not self.read_only:
+            with told(self.path):
+                engine.fold_log(self.path)
+
+    @contextmanager
+    def act(self, what: str, *, who: str = "grower") -> Iterator[Act]:
+        """Group changes into one act: all or nothing, and undone together. Inside another act it is part of that."""
+        if self._act is not None:
+            yield self._act
+            return
+        if self.read_only:
+            raise GroveReadOnly(f"{self.path.name} was opened for reading only", None, "open it for writing")
+        with told(self.path):
+            with engine.writing(self._engine) as connection, connection.begin():
+                history.begin_own_write(connection)
+                self._act = Act(connection, who=who, what=what, srs_id=self.grove.crs_code)
+                try:
+                    yield self._act
+                    self._act.finish()
+                    history.end_own_write(connection)
+                finally:
+                    self._act = self._grove = None
+            engine.fold_log(self.path)
+
+    def add_blocks(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add blocks") -> list[str]:
+        """Store new blocks (`blocks` contract; only block and geometry must be there); return their UUIDs."""
+        with self.act(what, who=who) as act:
+            return ground.add_blocks(act, frame, self.crs)
+
+    def add_keep_outs(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add keep-outs") -> list[str]:
+        """Store new keep-outs (kind, setback_m, geometry; name, keep_out if known); return their UUIDs."""
+        with self.act(what, who=who) as act:
+            return ground.add_keep_outs(act, frame, self.crs)
+
+    def add_rows(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add rows") -> list[str]:
+        """Store the lines of new rows (block, row, geometry); return their UUIDs."""
+        with self.act(what, who=who) as act:
+            return ground.add_rows(act, frame, self.crs)
+
+    def add_places_and_plants(
+        self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add trees"
+    ) -> pd.DataFrame:
+        """Store new places and the plants in them.
+
+        Parameters
+        ----------
+        frame : GeoDataFrame
+            block, row, position, geometry (Point); if known place, tree (UUIDs), elevation_m, upslope_m,
+            canopy_height_m, canopy_width_m (of this tree alone), planted (day), status (alive, or gap for a place
+            without a plant).
+        who, what : str
+            For the history.
+
+        Returns
+        -------
+        DataFrame
+            block, row, position, place, tree in the order given.
+
+        Raises
+        ------
+        RowsRefused
+            With every bad line; nothing was stored.
+        """
+        with self.act(what, who=who) as act:
+            return ground.add_places_and_plants(act, frame, self.crs)
+
+    def add_walk(
+        self,
+        date: object,
+        *,
+        name: str | None = None,
+        observer: str | None = None,
+        note: str | None = None,
+        walk: str | None = None,
+        who: str = "grower",
+        what: str = "add a walk",
+    ) -> str:
+        """Store a walk on a day of the grove's own calendar; return its UUID. Sent again, it is stored once."""
+        with self.act(what, who=who) as act:
+            return counts.add_walk(act, on=date, name=name, observer=observer, note=note, walk=walk)
+
+    def add_counts(
+        self, frame: pd.DataFrame, catch: pd.DataFrame | None = None, *, who: str = "grower", what: str = "add counts"
+    ) -> Stored:
+        """Store counts (`counts` contract) with their catch (`catch` contract), all or nothing.
+
+        A UUID that is stored with the same content counts as already there.
+
+        Raises
+        ------
+        RowsRefused
+            With every bad line, and every UUID that is stored with other content (both shown); nothing was stored.
+        """
+        with self.act(what, who=who) as act:
+            return counts.add_counts(act, frame, catch)
+
+    def set_setting(self, name: str, value: Mapping[str, Any], *, who: str = "grower", what: str | None = None) -> None:
+        """Store what the grower typed (threshold, prices, sprayer, label, ...); the history keeps earlier values."""
+        name = words(name, "name of the setting")
+        text = zones.to_json(dict(value), f"setting {name!r}")
+        with self.act(what or f"set {name}", who=who) as act:
+            held = act.connection.execute(select(SETTING.c.uuid, SETTING.c.value).where(SETTING.c.name == name)).first()
+            if held is None:
+                act.insert(SETTING, [{"uuid": str(uuid.uuid4()), "name": name, "value": text, "since": now()}])
+            elif held.value != text:
+                act.update(SETTING, held.uuid, {"value": text, "since": now()})
+
+    def set_grove(self, *, who: str = "grower", what: str = "change the grove", **fields: Any) -> None:
+        """Change name, region, time_zone, season_start, currency or uphill_bearing_deg of the grove."""
+        checked = opening.checked_fields(fields)
+        grove = self.grove.uuid
+        with self.act(what, who=who) as act:
+            act.update(GROVE, grove, checked)
+            self._grove = None
+
+    def add_decision(
+        self, made: Mapping[str, Any], *, walk: str | None = None, who: str = "grower", what: str = "decide"
+    ) -> str:
+        """Store a decision as it was made; return its UUID."""
+        with self.act(what, who=who) as act:
+            return zones.add_decision(act, made, walk=walk)
+
+    def add_zone(
+        self,
+        *,
+        geometry: Any,
+        runs: gpd.GeoDataFrame | None = None,
+        trees: pd.DataFrame | None = None,
+        loads: pd.DataFrame | None = None,
+        settings: Mapping[str, Any] | None = None,
+        summary: Mapping[str, Any] | None = None,
+        walk: str | None = None,
+        decision: str | None = None,
+        name: str | None = None,
+        replaces: str | None = None,
+        who: str = "grower",
+        what: str = "make a zone",
+    ) -> str:
+        """Store a zone, or a new version of the one it ``replaces``; return its UUID.
+
+        Parameters
+        ----------
+        geometry : shapely.Polygon or MultiPolygon
+            In the grove's CRS [m].
+        runs, loads : GeoDataFrame, DataFrame
+            The `runs` and `loads` contracts.
+        trees : DataFrame
+            tree, run, why (chosen, margin, added, dropped).
+        settings, summary : dict
+            What it was made from, as decided, and the figures that were computed.
+        walk, decision, replaces : str
+            UUIDs.
+        name : str, optional
+            A number when not given.
+        who, what : str
+            For the history.
+        """
+        content = {
+            "geometry": geometry,
+            "runs": runs,
+            "trees": trees,
+            "loads": loads,
+            "settings": settings,
+            "summary": summary,
+            "walk": walk,
+            "decision": decision,
+        }
+        with self.act(what, who=who) as act:
+            return zones.add_zone(act, content, name=name, replaces=replaces)
+
+    def change_zone(self, zone: str, *, who: str = "grower", what: str = "change a zone", **content: Any) -> None:
+        """Change what is given of a zone (as in `add_zone`); a frozen zone is refused."""
+        with self.act(what, who=who) as act:
+            zones.change_zone(act, zone, content)
+
+    def freeze_zone(self, zone: str, *, who: str = "grower", what: str = "freeze a zone") -> None:
+        """Freeze a zone, since it is printed or sprayed."""
+        with self.act(what, who=who) as act:
+            zones.freeze_zone(act, zone)
+
+    def undo(self, act: str, *, who: str = "grower") -> None:
+        """Take back an act, if nothing has touched its entries since; the undo is an act of its own.
+
+        Raises
+        ------
+        InputRefused
+            When there is no such act, a later one changed its entries, or others hang on them.
+        """
+        with self.act("undo", who=who) as undoing:
+            history.undo(undoing, act)
+
+    def take_in_outside_edits(self, *, who: str = "another program") -> int:
+        """Write what a desktop GIS edited into the history; return how many entries. Opening the file does it."""
+        with self._reading() as connection:
+            waiting = history.outside_edits(connection)
+        if not waiting:
+            return 0
+        with self.act("edited outside gridmap", who=who) as act:
+            return history.take_in_outside_edits(act)

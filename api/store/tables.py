@@ -1,0 +1,30 @@
+"""The tables as they stand after the last migration; the same definitions serve SQLite and PostgreSQL with PostGIS."""
+
+from __future__ import annotations
+
+from sqlalchemy import MetaData
+
+from api.store.migrations import MIGRATIONS
+
+METADATA = MetaData()
+for _migration in MIGRATIONS:
+    _migration.define(METADATA)
+
+GROVE = METADATA.tables["grove"]
+MIGRATION = METADATA.tables["migration"]
+CHANGE = METADATA.tables["change"]
+OWN_WRITE = METADATA.tables["own_write"]
+OUTSIDE_EDIT = METADATA.tables["outside_edit"]
+BLOCK = METADATA.tables["block"]
+ROW_LINE = METADATA.tables["row_line"]
+PLACE = METADATA.tables["place"]
+PLANT = METADATA.tables["plant"]
+KEEP_OUT = METADATA.tables["keep_out"]
+WALK = METADATA.tables["walk"]
+COUNT = METADATA.tables["count"]
+CATCH = METADATA.tables["catch"]
+SETTING = METADATA.tables["setting"]
+DECISION = METADATA.tables["decision"]
+ZONE = METADATA.tables["zone"]
+ZONE_RUN = METADATA.tables["zone_run"]
+ZONE_TREE = METADATA.tables["zone_tree"]

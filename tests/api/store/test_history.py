@@ -1,0 +1,139 @@
+"""Every change is written down, before and after, and can be taken back while nothing stands on it."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+
+import pandas as pd
+import pytest
+import shapely
+
+from api.store import GroveFile
+from api.store.tables import BLOCK
+from gridmap.errors import InputRefused
+
+
+def test_an_act_groups_its_rows_and_says_who_when_what(new_grove, block_frame, tree_frame):
+    store = new_grove()
+    before = pd.Timestamp.now("UTC").floor("ms")
+    with store.act("import outlines", who="Ann"):
+        store.add_blocks(block_frame())
+        store.add_places_and_plants(tree_frame)
+        assert len(store.trees()) == 24
+    newest = store.acts().iloc[0]
+    assert (newest["who"], newest["what"], newest["rows"]) == ("Ann", "import outlines", 1 + 24 + 24)
+    assert before <= newest["at"] <= pd.Timestamp.now("UTC")
+    changes = store.history(None)
+    assert changes[changes["act"] == newest["act"]]["table"].value_counts().to_dict() == {
+        "place": 24,
+        "plant": 24,
+        "block": 1,
+    }
+
+
+def test_an_act_that_fails_leaves_nothing(new_grove, block_frame):
+    store = new_grove()
+
+    def fail_halfway() -> None:
+        with store.act("import outlines"):
+            store.add_blocks(block_frame())
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail_halfway()
+    assert len(store.blocks()) == 0
+    assert store.acts()["what"].tolist() == ["new grove"]
+
+
+def test_before_and_after_are_whole_rows(grove):
+    block = grove.blocks().iloc[0]
+    with grove.act("redraw", who="Ann") as act:
+        act.update(BLOCK, block["uuid"], {"geom": shapely.box(500_000, 5_200_000, 500_060, 5_200_050), "headland_m": 4})
+    change = grove.history(1).iloc[0]
+    before, after = json.loads(change["before"]), json.loads(change["after"])
+    assert shapely.from_wkb(before["geom"]).equals(block.geometry)
+    assert shapely.from_wkb(after["geom"]).area == 60 * 50
+    assert (before["headland_m"], after["headland_m"]) == (None, 4.0)
+    assert (change["table"], change["row"], change["who"]) == ("block", block["uuid"], "Ann")
+    assert {name for name in before if before[name] != after[name]} == {"geom", "headland_m"}
+
+
+def test_undo_and_undo_of_the_undo(grove):
+    trees = grove.trees()
+    added = grove.acts()["act"][1]
+    grove.undo(grove.acts()["act"][0])
+    assert len(grove.walks()) == 0
+    grove.undo(added)
+    assert len(grove.places()) == 0
+    assert grove.acts()["what"][0] == "undo: add trees"
+    grove.undo(grove.acts()["act"][0], who="Bea")
+    pd.testing.assert_frame_equal(grove.trees(), trees)
+    assert grove.acts()["who"][0] == "Bea"
+
+
+def test_undo_puts_back_a_changed_row(grove):
+    blocks = grove.blocks()
+    with grove.act("redraw") as act:
+        act.update(BLOCK, blocks["uuid"][0], {"geom": shapely.box(0, 0, 1, 1), "row_spacing_m": 7})
+    grove.undo(grove.acts()["act"][0])
+    pd.testing.assert_frame_equal(grove.blocks(), blocks)
+
+
+def test_what_was_built_upon_is_not_undone(grove):
+    blocks = grove.acts().set_index("what")["act"]["add blocks"]
+    with pytest.raises(InputRefused, match="'add blocks' can't be undone: other entries were made on top of it"):
+        grove.undo(blocks)
+    grove.set_setting("threshold", {"over": 1.0})
+    first = grove.acts()["act"][0]
+    grove.set_setting("threshold", {"over": 2.0})
+    with pytest.raises(
+        InputRefused, match=r"'set threshold' can't be undone: 'set threshold' of .* changed the same entries"
+    ):
+        grove.undo(first)
+    with pytest.raises(InputRefused, match="There is no act nothing to undo"):
+        grove.undo("nothing")
+    assert len(grove.trees()) == 24
+
+
+def test_an_edit_by_another_program_is_noticed_and_shown_as_a_change(grove):
+    # Plain SQLite, as a desktop GIS that edits attributes: it knows nothing of gridmap
+    other = sqlite3.connect(grove.path)
+    other.execute("UPDATE block SET row_spacing_m = 7.5")
+    other.execute("UPDATE plant SET status = 'gone' WHERE id = 1")
+    other.execute("UPDATE block SET name = 'Far East'")
+    other.commit()
+    other.close()
+    with GroveFile.open(grove.path) as store:
+        changes = store.history(2)
+        assert changes["who"].tolist() == ["another program"] * 2
+        assert set(changes["table"]) == {"block", "plant"}
+        block = changes[changes["table"] == "block"].iloc[0]
+        before, after = json.loads(block["before"]), json.loads(block["after"])
+        assert {name: after[name] for name in before if before[name] != after[name]} == {
+            "name": "Far East",
+            "row_spacing_m": 7.5,
+        }
+        assert store.take_in_outside_edits() == 0
+        store.undo(changes["act"][0])
+        assert len(store.trees()) == 24
+        assert store.blocks()["block"].tolist() == ["East"]
+
+
+def test_another_program_can_not_store_what_can_not_be(grove):
+    other = sqlite3.connect(grove.path)
+    for statement, said in (
+        ("UPDATE plant SET status = 'fine'", "CHECK constraint failed"),
+        ("UPDATE block SET row_spacing_m = -1", "CHECK constraint failed"),
+        ("UPDATE block SET uuid = 'mine'", "a uuid is for life"),
+    ):
+        with pytest.raises(sqlite3.IntegrityError, match=said):
+            other.execute(statement)
+    other.close()
+
+
+def test_own_writes_are_never_taken_for_anothers(grove):
+    connection = sqlite3.connect(grove.path)
+    assert connection.execute("SELECT count(*) FROM outside_edit").fetchone() == (0,)
+    assert connection.execute("SELECT writing FROM own_write").fetchone() == (0,)
+    connection.close()
