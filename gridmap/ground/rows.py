@@ -205,9 +205,8 @@ def _whole(values: pd.Series[float], name: str) -> IntArray:
     numbers = pd.to_numeric(values, errors="coerce").to_numpy(dtype=np.float64, na_value=np.nan)
     bad = ~(np.isfinite(numbers) & (numbers == np.rint(numbers)) & (numbers >= 1))
     if bad.any():
-        raise InputRefused(
-            f"{name} is {values.iloc[int(np.flatnonzero(bad)[0])]!r}", "it must be a whole number from 1 on"
-        )
+        found = values.iloc[int(np.flatnonzero(bad)[0])]
+        raise InputRefused(f"{name} is {found}", "it must be a whole number from 1 on")
     return numbers.astype(np.int64)
 
 
