@@ -40,7 +40,7 @@ def explain(error: sqlite3.Error, path: Path) -> GridmapError:
     Examples
     --------
     >>> print(explain(sqlite3.DatabaseError("file is not a database"), Path("notes.txt")))
-    Notes.txt can't be used as a grove file: file is not a database.
+    notes.txt can't be used as a grove file: file is not a database.
     """
     code = getattr(error, "sqlite_errorcode", None)
     primary = None if code is None else code & 0xFF

@@ -103,12 +103,12 @@ def test_a_folder(tmp_path):
 
 def test_empty(tmp_path):
     (tmp_path / "a.gpkg").touch()
-    refuse_unchanged(tmp_path / "a.gpkg", NotAGroveFile, "A.gpkg is empty: it has 0 bytes")
+    refuse_unchanged(tmp_path / "a.gpkg", NotAGroveFile, "a.gpkg is empty: it has 0 bytes")
 
 
 def test_no_geopackage(tmp_path):
     (tmp_path / "a.gpkg").write_text("block,row\nEast,1\n" * 500)
-    refuse_unchanged(tmp_path / "a.gpkg", NotAGroveFile, "A.gpkg is no grove file: it is not a GeoPackage")
+    refuse_unchanged(tmp_path / "a.gpkg", NotAGroveFile, "a.gpkg is no grove file: it is not a GeoPackage")
 
 
 def test_a_database_that_is_no_geopackage(tmp_path):
@@ -144,7 +144,7 @@ def test_newer(grove):
 def test_locked_too_long(grove):
     other = sqlite3.connect(grove.path, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")
-    with pytest.raises(GroveBusy, match=r"Grove.gpkg is kept locked by another program: nothing was changed"):
+    with pytest.raises(GroveBusy, match=r"grove.gpkg is kept locked by another program: nothing was changed"):
         GroveFile.open(grove.path, busy_timeout_s=0.05)
     other.execute("ROLLBACK")
     store = GroveFile.open(grove.path, busy_timeout_s=0.05)
@@ -196,9 +196,9 @@ def test_a_folder_that_can_not_be_written_is_read_and_told_plainly(grove, run_py
     trees, *said = run_python(AS_NOBODY, folder / "grove.gpkg", tmp_path / "scratch.gpkg").stdout.splitlines()
     assert int(trees) == 24
     assert len(said) == 4
-    assert said[0].startswith("Grove.gpkg or its folder can't be written: ")
-    assert said[1] == "Grove.gpkg was opened for reading only. Open it for writing."
-    assert said[2].startswith("Grove.gpkg2 or its folder can't be written: ")
+    assert said[0].startswith("grove.gpkg or its folder can't be written: ")
+    assert said[1] == "grove.gpkg was opened for reading only. Open it for writing."
+    assert said[2].startswith("grove.gpkg2 or its folder can't be written: ")
     assert said[3].startswith("The copy can't be written to shelf")
     assert (folder / "grove.gpkg").read_bytes() == before
     assert os.listdir(folder) == ["grove.gpkg"]

@@ -109,7 +109,7 @@ def test_given_uuids_are_kept_and_nothing_is_dropped(new_grove, block_frame, tre
     assert sorted(store.trees()["tree"]) == trees
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.tuples(COORDINATE, COORDINATE), min_size=1, max_size=6), st.data())
 def test_points_come_back_to_the_last_bit(tmp_path_factory, points, data):
     """Round trip, no published example."""
