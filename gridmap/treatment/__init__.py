@@ -1,1 +1,30 @@
+"""Decision, runs, zone, mix and tank loads: from chances to something a person can spray.
 
+The label and permit are the law, and local codes and a licensed adviser come before anything worked out here. No
+product and no rate is known but what the grower typed in.
+"""
+
+from gridmap.treatment.cautions import CAUTIONS, cautions
+from gridmap.treatment.costs import Costs, clean_trees_for_one, product_of, tree_area_m2, work_out_costs, would_rather
+from gridmap.treatment.field import NOT_WALKED, Field, lay_field, walked_blocks
+from gridmap.treatment.loads import split_loads, tank_loads, with_loads
+from gridmap.treatment.margin import within_margin
+from gridmap.treatment.mix import ROUTES, Mix, amount_words, mix
+from gridmap.treatment.needed import NEEDED, missing, require
+from gridmap.treatment.options import Comparison, compare_options
+from gridmap.treatment.order import TOLD, walking_order
+from gridmap.treatment.rows import Rows, lay_rows
+from gridmap.treatment.runs import best_runs, number_runs
+from gridmap.treatment.setback import Setback, apply_setbacks
+from gridmap.treatment.settings import BOUGHT_IN, RATE_BASES, RATE_UNITS, Label, Prices, Sprayer, Threshold
+from gridmap.treatment.volumes import box_m3, ellipsoid_m3, litres_per_ha, tree_row_volume_m3_per_ha
+from gridmap.treatment.zone import Zone, make_zone
+
+__all__ = [
+    "BOUGHT_IN", "CAUTIONS", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "ROUTES", "TOLD", "Comparison",
+    "Costs", "Field", "Label", "Mix", "Prices", "Rows", "Setback", "Sprayer", "Threshold", "Zone", "amount_words",
+    "apply_setbacks", "best_runs", "box_m3", "cautions", "clean_trees_for_one", "compare_options", "ellipsoid_m3",
+    "lay_field", "lay_rows", "litres_per_ha", "make_zone", "missing", "mix", "number_runs", "product_of",
+    "require", "split_loads", "tank_loads", "tree_area_m2", "tree_row_volume_m3_per_ha", "walked_blocks",
+    "walking_order", "with_loads", "within_margin", "work_out_costs", "would_rather",
+]
