@@ -34,6 +34,8 @@ def copy_grove(source: Path, target: Path, *, busy_timeout_s: float = BUSY_TIMEO
         raise GroveFileError(
             f"the copy can't be {target.name}", "it must be a file beside the grove file", "give another name"
         )
+    if not target.absolute().parent.is_dir():
+        raise GroveFileError(f"there is no folder {target.absolute().parent.name}", None, "make the folder first")
     temporary = beside(target, "part")
     try:
         _copy(source, temporary, busy_timeout_s)

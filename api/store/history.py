@@ -234,11 +234,14 @@ def outside_edits(connection: Connection) -> int:
 def take_in_outside_edits(act: Act) -> int:
     """Write what other programs edited into the history; return how many rows changed.
 
-    What a row was before comes from the history itself. A row that was edited and put back counts as unchanged.
+    What a row was before comes from the history itself. A row that was edited and put back counts as unchanged. The
+    tables refuse most of what can't be; what they can't see (an outline that crosses itself, entries left without what
+    they belong to) is named in the history, for the grower to mend or undo.
     """
     connection = act.connection
     edits = connection.execute(select(OUTSIDE_EDIT.c.table_name, OUTSIDE_EDIT.c.row_uuid).distinct()).all()
-    taken = 0
+    changes: list[tuple[Table, str, str | None, str | None]] = []
+    doubts = _orphans(connection)
     for table_name, row_uuid in edits:
         table = METADATA.tables[table_name]
         known = connection.execute(
@@ -249,7 +252,30 @@ def take_in_outside_edits(act: Act) -> int:
         row = act._row(table, row_uuid)
         before, after = None if known is None else known.after, None if row is None else row_to_json(row)
         if before != after:
-            act.note(table, row_uuid, before, after)
-            taken += 1
+            changes.append((table, row_uuid, before, after))
+            doubts += _doubts(table, row)
+    if doubts:
+        act.what = f"{act.what}; look at: {', '.join(doubts[:3])}"
+    for change in changes:
+        act.note(*change)
     connection.execute(OUTSIDE_EDIT.delete())
-    return taken
+    return len(changes)
+
+
+def _doubts(table: Table, row: Row | None) -> list[str]:
+    """Return what is wrong with the shape of a row that another program edited."""
+    column = geometry_column(table)
+    if row is None or column is None or row[column] is None:
+        return []
+    shown = f"{table.name} {row.get('name') or row['uuid']}"
+    if row[column].is_empty and table.name != "zone":
+        return [f"{shown} has no shape"]
+    return [] if row[column].is_valid else [f"{shown} crosses or touches itself"]
+
+
+def _orphans(connection: Connection) -> list[str]:
+    """Return in which tables entries name something that is gone; other programs need not keep the references."""
+    if connection.dialect.name != "sqlite":
+        return []
+    found = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+    return [f"{table} without its {parent}" for table, parent in sorted({(row[0], row[2]) for row in found})]

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import re
 import zoneinfo
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, TypedDict
 
 import geopandas as gpd
 import pandas as pd
 from shapely import MultiPolygon
+from shapely.geometry.base import BaseGeometry
 
 from gridmap import checks
 from gridmap.errors import InputRefused
@@ -90,6 +92,33 @@ class Zone:
     runs: gpd.GeoDataFrame
     trees: pd.DataFrame
     loads: pd.DataFrame
+
+
+class ZoneContent(TypedDict, total=False):
+    """What a zone holds, as it is given to the store.
+
+    Attributes
+    ----------
+    geometry : shapely.Polygon or MultiPolygon
+        In the grove's CRS [m].
+    runs, loads : GeoDataFrame, DataFrame
+        The `runs` and `loads` contracts.
+    trees : DataFrame
+        tree, run, why (chosen, margin, added, dropped).
+    settings, summary : dict
+        What it was made from, as decided, and the figures that were computed.
+    walk, decision : str
+        UUIDs.
+    """
+
+    geometry: BaseGeometry
+    runs: gpd.GeoDataFrame
+    loads: pd.DataFrame
+    trees: pd.DataFrame
+    settings: Mapping[str, Any]
+    summary: Mapping[str, Any]
+    walk: str | None
+    decision: str | None
 
 
 @dataclass(frozen=True)

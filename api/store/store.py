@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Any, Self, Unpack
 
 import geopandas as gpd
 import pandas as pd
@@ -15,7 +15,7 @@ from sqlalchemy import select
 
 from api.store import counts, engine, geopackage, ground, history, opening, zones
 from api.store.history import Act
-from api.store.info import Stored, words
+from api.store.info import Stored, ZoneContent, words
 from api.store.reader import GroveReader
 from api.store.tables import GROVE, SETTING
 from api.store.times import now
@@ -249,53 +249,23 @@ class GroveFile(GroveReader):
     def add_zone(
         self,
         *,
-        geometry: Any,
-        runs: gpd.GeoDataFrame | None = None,
-        trees: pd.DataFrame | None = None,
-        loads: pd.DataFrame | None = None,
-        settings: Mapping[str, Any] | None = None,
-        summary: Mapping[str, Any] | None = None,
-        walk: str | None = None,
-        decision: str | None = None,
         name: str | None = None,
         replaces: str | None = None,
         who: str = "grower",
         what: str = "make a zone",
+        **content: Unpack[ZoneContent],
     ) -> str:
-        """Store a zone, or a new version of the one it ``replaces``; return its UUID.
+        """Store a zone, or a new version of the one it ``replaces`` (UUID); return its UUID.
 
-        Parameters
-        ----------
-        geometry : shapely.Polygon or MultiPolygon
-            In the grove's CRS [m].
-        runs, loads : GeoDataFrame, DataFrame
-            The `runs` and `loads` contracts.
-        trees : DataFrame
-            tree, run, why (chosen, margin, added, dropped).
-        settings, summary : dict
-            What it was made from, as decided, and the figures that were computed.
-        walk, decision, replaces : str
-            UUIDs.
-        name : str, optional
-            A number when not given.
-        who, what : str
-            For the history.
+        Without a name it gets a number. What it holds is in `ZoneContent`; only the geometry must be given.
         """
-        content = {
-            "geometry": geometry,
-            "runs": runs,
-            "trees": trees,
-            "loads": loads,
-            "settings": settings,
-            "summary": summary,
-            "walk": walk,
-            "decision": decision,
-        }
         with self.act(what, who=who) as act:
             return zones.add_zone(act, content, name=name, replaces=replaces)
 
-    def change_zone(self, zone: str, *, who: str = "grower", what: str = "change a zone", **content: Any) -> None:
-        """Change what is given of a zone (as in `add_zone`); a frozen zone is refused."""
+    def change_zone(
+        self, zone: str, *, who: str = "grower", what: str = "change a zone", **content: Unpack[ZoneContent]
+    ) -> None:
+        """Change what is given of a zone; a frozen zone is refused."""
         with self.act(what, who=who) as act:
             zones.change_zone(act, zone, content)
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import uuid
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyproj
 from shapely import MultiPolygon, Polygon
@@ -17,7 +19,7 @@ from sqlalchemy import Connection, select
 from api.store import frames
 from api.store.ground import missing_to_none, whole
 from api.store.history import Act, Row
-from api.store.info import Zone, words
+from api.store.info import Zone, ZoneContent, words
 from api.store.tables import DECISION, PLANT, ZONE, ZONE_RUN, ZONE_TREE
 from api.store.times import now
 from gridmap import checks
@@ -38,8 +40,8 @@ RUN_COLUMNS = [
 ]
 
 
-def add_zone(act: Act, content: Mapping[str, Any], *, name: str | None, replaces: str | None) -> str:
-    """Store a new zone, or a new version of one; return its UUID. ``content`` is as in `change_zone`."""
+def add_zone(act: Act, content: ZoneContent, *, name: str | None, replaces: str | None) -> str:
+    """Store a new zone, or a new version of one; return its UUID. ``content`` is described by `ZoneContent`."""
     old = None
     if replaces is not None:
         old = zone_row(act.connection, replaces)
@@ -74,8 +76,8 @@ def add_zone(act: Act, content: Mapping[str, Any], *, name: str | None, replaces
     return made
 
 
-def change_zone(act: Act, zone: str, content: Mapping[str, Any]) -> None:
-    """Change what is given of a zone that is not frozen; ``content`` has the names of `add_zone` of the door."""
+def change_zone(act: Act, zone: str, content: ZoneContent) -> None:
+    """Change what is given of a zone that is not frozen."""
     row = zone_row(act.connection, zone)
     if row["frozen"]:
         raise InputRefused(
@@ -187,28 +189,36 @@ def to_json(value: object, name: str) -> str:
     '{"nymphs": 2.0, "counts": "nymphs"}'
     """
     try:
-        return json.dumps(value, allow_nan=False)
+        return json.dumps(value, allow_nan=False, default=_plain)
     except (TypeError, ValueError) as trouble:
         raise InputRefused(
             f"{name} can't be stored", str(trouble), "give texts, finite numbers, lists and dictionaries"
         ) from None
 
 
-def _zone_columns(content: Mapping[str, Any]) -> Row:
+def _plain(value: object) -> object:
+    """Return what a NumPy number or a day is in JSON."""
+    if isinstance(value, np.generic):
+        return value.item()
+    if isinstance(value, date):
+        return value.isoformat()
+    raise TypeError(f"it holds a {type(value).__name__}")
+
+
+def _zone_columns(content: ZoneContent) -> Row:
     """Return the columns of the zone itself that ``content`` gives."""
-    row: Row = {}
-    if content.get("geometry") is not None:
-        row["geom"] = _multipolygon(content["geometry"])
-    for name in ("settings", "summary"):
-        if content.get(name) is not None:
-            row[name] = to_json(content[name], f"{name} of the zone")
-    if content.get("loads") is not None:
-        row["loads"] = json.dumps(
-            json.loads(pd.DataFrame(content["loads"]).to_json(orient="records", double_precision=15))
+    given: dict[str, Any] = {key: value for key, value in content.items() if value is not None}
+    for name in given:
+        checks.one_of(name, ZoneContent.__annotations__, "what a zone holds")
+    row: Row = {f"{name}_uuid": given[name] for name in ("walk", "decision") if name in given}
+    row.update({name: to_json(given[name], f"{name} of the zone") for name in ("settings", "summary") if name in given})
+    if "geometry" in given:
+        row["geom"] = _multipolygon(given["geometry"])
+    if "loads" in given:
+        lines = pd.DataFrame(given["loads"]).to_dict("records")
+        row["loads"] = to_json(
+            [{key: missing_to_none(value) for key, value in line.items()} for line in lines], "loads of the zone"
         )
-    for name in ("walk", "decision"):
-        if content.get(name) is not None:
-            row[f"{name}_uuid"] = content[name]
     return row
 
 
@@ -235,7 +245,7 @@ def _free_name(connection: Connection, name: str | None) -> str:
     return name
 
 
-def _add_parts(act: Act, zone: str, content: Mapping[str, Any]) -> None:
+def _add_parts(act: Act, zone: str, content: ZoneContent) -> None:
     """Store the runs and the trees of a zone."""
     if content.get("runs") is not None:
         act.insert(ZONE_RUN, _run_rows(zone, content["runs"]))
@@ -254,7 +264,7 @@ def _add_parts(act: Act, zone: str, content: Mapping[str, Any]) -> None:
                     "uuid": str(uuid.uuid4()),
                     "zone_uuid": zone,
                     "plant_uuid": line["tree"],
-                    "run": None if run is None else whole(run, "run", least=1),
+                    "run": None if run is None else whole(run, "run", least=0),
                     "why": why,
                 }
             )

@@ -32,6 +32,11 @@ def test_a_copy_is_never_the_grove_itself(grove):
         grove.backup(grove.path)
 
 
+def test_a_folder_that_is_not_there(grove, tmp_path):
+    with pytest.raises(GroveFileError, match="There is no folder nowhere"):
+        grove.backup(tmp_path / "nowhere" / "copy.gpkg")
+
+
 def test_a_locked_grove_is_not_copied_and_nothing_is_left(grove, tmp_path):
     other = sqlite3.connect(grove.path, isolation_level=None)
     other.execute("BEGIN EXCLUSIVE")

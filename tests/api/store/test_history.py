@@ -10,6 +10,7 @@ import pytest
 import shapely
 
 from api.store import GroveFile
+from api.store.geometry import to_geopackage
 from api.store.tables import BLOCK
 from gridmap.errors import InputRefused
 
@@ -118,6 +119,23 @@ def test_an_edit_by_another_program_is_noticed_and_shown_as_a_change(grove):
         store.undo(changes["act"][0])
         assert len(store.trees()) == 24
         assert store.blocks()["block"].tolist() == ["East"]
+
+
+def test_what_another_program_broke_is_named_and_can_be_undone(grove):
+    trees = grove.trees()
+    crossing = shapely.set_srid(shapely.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)]), 7855)
+    other = sqlite3.connect(grove.path)
+    other.execute("UPDATE block SET geom = ?", [to_geopackage(crossing)])
+    # Foreign keys are off unless a program asks for them
+    other.execute("DELETE FROM place WHERE id = 1")
+    other.commit()
+    other.close()
+    with GroveFile.open(grove.path) as store:
+        said = store.acts()["what"][0]
+        assert said == "edited outside gridmap; look at: plant without its place, block East crosses or touches itself"
+        assert len(store.trees()) == 23
+        store.undo(store.acts()["act"][0])
+        assert store.trees().equals(trees)
 
 
 def test_another_program_can_not_store_what_can_not_be(grove):
