@@ -119,12 +119,14 @@ def with_loads(runs: pd.DataFrame, trees: pd.DataFrame, loads: pd.DataFrame) -> 
     GeoDataFrame
         A copy with ``load`` filled in.
     """
+    if not len(loads):
+        return runs.assign(load=pd.array([pd.NA] * len(runs), dtype="Int64"))
     at = {tree: i for i, tree in enumerate(trees["tree"])}
     # Where one load ends and another begins in the same tree, the tree's run begins with the earlier one.
     ends = np.array([at[tree] for tree in loads["to_tree"]], dtype=np.int64)
     begins = np.array([int(np.flatnonzero(trees["run"].to_numpy() == run)[0]) for run in runs["run"]], dtype=np.int64)
     number_of = np.searchsorted(ends, begins, side="left") + 1
-    return runs.assign(load=pd.array(number_of if len(loads) else [pd.NA] * len(runs), dtype="Int64"))
+    return runs.assign(load=pd.array(number_of, dtype="Int64"))
 
 
 def _product_at(edges: FloatArray, reached: FloatArray, mixed: Mix) -> FloatArray:

@@ -95,6 +95,12 @@ def test_no_trees_no_loads():
     assert with_loads(zone.runs, zone.trees, loads)["load"].tolist() == []
 
 
+def test_runs_without_loads_have_none():
+    grove = build(2, 4)
+    zone, _, _ = loads_of(grove, 100.0)
+    assert with_loads(zone.runs, zone.trees, pd.DataFrame())["load"].isna().all()
+
+
 def test_rounding_adds_no_load():
     assert split_loads(0.1 * 3, 0.3) == (1, 0.0)
     assert split_loads(1.1 * 3, 1.1) == (3, 0.0)
