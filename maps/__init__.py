@@ -15,15 +15,16 @@ if TYPE_CHECKING:
     from maps.plan import Plan, draw_plan
     from maps.scene import Scene
     from maps.sheet import ZoneFacts, run_sheet
+    from maps.takeaway import takeaway_map
 
 _WHERE: Final = {
     "PRESSURE_LOOK": "look", "PRINT_LOOK": "look", "Look": "look", "Plan": "plan",
     "Scene": "scene", "ZoneFacts": "sheet", "draw_legend": "legend", "draw_plan": "plan",
-    "pressure_picture": "picture", "run_sheet": "sheet",
+    "pressure_picture": "picture", "run_sheet": "sheet", "takeaway_map": "takeaway",
 }  # fmt: skip
 __all__ = [
     "PRESSURE_LOOK", "PRINT_LOOK", "Look", "Plan", "Scene", "ZoneFacts", "draw_legend", "draw_plan",
-    "pressure_picture", "run_sheet",
+    "pressure_picture", "run_sheet", "takeaway_map",
 ]  # fmt: skip
 
 

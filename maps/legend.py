@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Final
+from typing import Any, Final
 
 from maps import hatches, svg
 from maps.labels import text_width_px
@@ -15,7 +15,6 @@ from maps.style import (
     LIGHT,
     TEXT_PX,
     Palette,
-    mix,
     pressure_colour,
     ramp_position,
     ramp_top,
@@ -94,30 +93,23 @@ def tick_counts(top: float, threshold: float | None) -> list[float]:
 
 
 def _bar(word: str, left: float, y: float, width: float, height: float, top: float, palette: Palette) -> str:
-    parts = []
+    box: dict[str, Any] = {"x": left, "y": y, "width": width, "height": height}
+    parts = [svg.element("rect", **box, fill=palette.paper, class_="paper-fill")]
     if word != "unknown":
-        for step in range(_STEPS):
-            colour = pressure_colour(top * ((step + 0.5) / _STEPS) ** 2, top)
-            colour = mix(colour, palette.paper, DOUBTFUL_SHARE) if word == "doubtful" else colour
-            parts.append(
-                svg.element(
-                    "rect", x=left + width * step / _STEPS, y=y, width=width / _STEPS + 0.5, height=height, fill=colour
-                )
+        steps = (
+            svg.element(
+                "rect",
+                x=left + width * step / _STEPS,
+                y=y,
+                width=width / _STEPS + 0.5 * (step < _STEPS - 1),
+                height=height,
+                fill=pressure_colour(top * ((step + 0.5) / _STEPS) ** 2, top),
             )
-    fill = "none" if word == "well_known" else f"url(#{word})"
-    parts.append(
-        svg.element(
-            "rect",
-            x=left,
-            y=y,
-            width=width,
-            height=height,
-            fill=fill,
-            stroke=palette.edge,
-            stroke_width=1.0,
-            class_="edge-line",
+            for step in range(_STEPS)
         )
-    )
+        parts.append(svg.element("g", *steps, opacity=DOUBTFUL_SHARE if word == "doubtful" else None))
+    fill = "none" if word == "well_known" else f"url(#{word})"
+    parts.append(svg.element("rect", **box, fill=fill, stroke=palette.edge, stroke_width=1.0, class_="edge-line"))
     return "".join(parts)
 
 
