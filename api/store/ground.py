@@ -22,8 +22,8 @@ from gridmap import checks
 from gridmap.errors import CRSRefused, InputRefused, OutlineRefused, RowsRefused
 
 _KINDS = ("water", "hive", "dwelling", "neighbour", "bush", "other")
-_LENGTHS = ("row_spacing_m", "tree_spacing_m", "canopy_height_m", "canopy_width_m")
 _BEARINGS = ("row_bearing_deg", "uphill_bearing_deg")
+_BLOCK_FACTS = (*_BEARINGS, "row_spacing_m", "tree_spacing_m", "headland_m", "canopy_height_m", "canopy_width_m")
 
 
 def add_blocks(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
@@ -43,15 +43,30 @@ def add_blocks(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
             "name": name,
             "geom": _shape(line["geometry"], "Polygon", f"block {name!r}"),
         }
-        for column in _LENGTHS:
-            row[column] = _number(line.get(column), f"{_say(column)} of block {name!r}", over=0.0)
-        row["headland_m"] = _number(line.get("headland_m"), f"headland of block {name!r}", least=0.0)
-        for column in _BEARINGS:
-            value = missing_to_none(line.get(column))
-            row[column] = None if value is None else checks.bearing_deg(value, f"{_say(column)} of block {name!r}")
+        row.update(_block_facts({column: line.get(column) for column in _BLOCK_FACTS}, name))
         rows.append(row)
     act.insert(BLOCK, rows)
     return [row["uuid"] for row in rows]
+
+
+def set_block(act: Act, block: str, facts: Mapping[str, object]) -> None:
+    """Change facts of one block; None takes a fact back."""
+    names = {known: name for name, known in block_uuids(act.connection).items()}
+    act.update(BLOCK, block, _block_facts(facts, names.get(block, block)))
+
+
+def _block_facts(facts: Mapping[str, object], name: str) -> Row:
+    """Return facts of a block, each checked."""
+    row: Row = {}
+    for column, value in facts.items():
+        value, shown = missing_to_none(value), f"{_say(column)} of block {name!r}"
+        if checks.one_of(column, _BLOCK_FACTS, "fact of a block") in _BEARINGS:
+            row[column] = None if value is None else checks.bearing_deg(value, shown)
+        elif column == "headland_m":
+            row[column] = _number(value, shown, least=0.0)
+        else:
+            row[column] = _number(value, shown, over=0.0)
+    return row
 
 
 def add_keep_outs(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
@@ -145,12 +160,12 @@ def _place_and_plant(line: Mapping[str, Any], blocks: Mapping[str, str]) -> tupl
         "upslope_m": _number(line.get("upslope_m"), f"distance upslope of {shown}"),
     }
     status = missing_to_none(line.get("status")) or "alive"
-    if checks.one_of(status, ("alive", "gap"), f"status of {shown}") == "gap":
+    if checks.one_of(status, ("alive", "gone", "gap"), f"status of {shown}") == "gap":
         return place, None
     plant: Row = {
         "uuid": given_uuid(line.get("tree")),
         "place_uuid": place["uuid"],
-        "status": "alive",
+        "status": status,
         "planted": day(line.get("planted"), f"planting of {shown}"),
         "canopy_height_m": _number(line.get("canopy_height_m"), f"canopy height of {shown}", over=0.0),
         "canopy_width_m": _number(line.get("canopy_width_m"), f"canopy width of {shown}", over=0.0),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,10 +12,10 @@ import pandas as pd
 import pyproj
 from sqlalchemy import Connection, func, select
 
-from api.store import backup, engine, frames, zones
+from api.store import backup, engine, frames, settings, zones
 from api.store.history import Act
 from api.store.info import GroveInfo, Zone
-from api.store.tables import CHANGE, GROVE, SETTING
+from api.store.tables import CHANGE, GROVE
 from api.store.trouble import told
 
 
@@ -101,9 +100,7 @@ class GroveReader:
     def settings(self) -> dict[str, dict[str, Any]]:
         """Return all settings by name."""
         with self._reading() as connection:
-            return {
-                row.name: json.loads(row.value) for row in connection.execute(select(SETTING).order_by(SETTING.c.name))
-            }
+            return settings.read_settings(connection)
 
     def zones(self) -> gpd.GeoDataFrame:
         """Return zone (uuid), name, version, frozen, walk, created, geometry, area_ha, oldest first."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
@@ -11,14 +10,12 @@ from typing import Any, Self, Unpack
 
 import geopandas as gpd
 import pandas as pd
-from sqlalchemy import select
 
-from api.store import counts, engine, geopackage, ground, history, opening, zones
+from api.store import counts, engine, geopackage, ground, history, opening, settings, zones
 from api.store.history import Act
-from api.store.info import Stored, ZoneContent, words
+from api.store.info import Stored, ZoneContent
 from api.store.reader import GroveReader
-from api.store.tables import GROVE, SETTING
-from api.store.times import now
+from api.store.tables import GROVE
 from api.store.trouble import told
 from gridmap.errors import GroveReadOnly
 
@@ -153,6 +150,13 @@ class GroveFile(GroveReader):
         with self.act(what, who=who) as act:
             return ground.add_blocks(act, frame, self.crs)
 
+    def set_block(
+        self, block: str, *, who: str = "grower", what: str = "change a block", **facts: float | None
+    ) -> None:
+        """Change facts of the block with this UUID: bearings [degrees], spacings, headland and canopy [m]."""
+        with self.act(what, who=who) as act:
+            ground.set_block(act, block, facts)
+
     def add_keep_outs(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add keep-outs") -> list[str]:
         """Store new keep-outs (kind, setback_m, geometry; name, keep_out if known); return their UUIDs."""
         with self.act(what, who=who) as act:
@@ -172,8 +176,8 @@ class GroveFile(GroveReader):
         ----------
         frame : GeoDataFrame
             block, row, position, geometry (Point); if known place, tree (UUIDs), elevation_m, upslope_m,
-            canopy_height_m, canopy_width_m (of this tree alone), planted (day), status (alive, or gap for a place
-            without a plant).
+            canopy_height_m, canopy_width_m (of this tree alone), planted (day), status (alive, gone, or gap for a
+            place without a plant).
         who, what : str
             For the history.
 
@@ -222,14 +226,8 @@ class GroveFile(GroveReader):
 
     def set_setting(self, name: str, value: Mapping[str, Any], *, who: str = "grower", what: str | None = None) -> None:
         """Store what the grower typed (threshold, prices, sprayer, label, ...); the history keeps earlier values."""
-        name = words(name, "name of the setting")
-        text = zones.to_json(dict(value), f"setting {name!r}")
         with self.act(what or f"set {name}", who=who) as act:
-            held = act.connection.execute(select(SETTING.c.uuid, SETTING.c.value).where(SETTING.c.name == name)).first()
-            if held is None:
-                act.insert(SETTING, [{"uuid": str(uuid.uuid4()), "name": name, "value": text, "since": now()}])
-            elif held.value != text:
-                act.update(SETTING, held.uuid, {"value": text, "since": now()})
+            settings.set_setting(act, name, value)
 
     def set_grove(self, *, who: str = "grower", what: str = "change the grove", **fields: Any) -> None:
         """Change name, region, time_zone, season_start, currency or uphill_bearing_deg of the grove."""

@@ -62,8 +62,30 @@ def explain(error: sqlite3.Error, path: Path) -> GridmapError:
             f"{name} can't be written: {error}", "nothing was changed", "look at the disk and the space left on it"
         )
     if primary == sqlite3.SQLITE_CONSTRAINT:
-        return InputRefused(f"{name} can't hold this", str(error))
+        return InputRefused(f"{name} can't hold this", _constraint(str(error)), "nothing was changed")
     return GroveFileError(f"{name} can't be used as a grove file", str(error))
+
+
+def _constraint(said: str) -> str:
+    """Return in words which rule of the tables was broken.
+
+    Examples
+    --------
+    >>> _constraint("UNIQUE constraint failed: plant.uuid")
+    'there is already a plant with this uuid'
+    >>> _constraint("CHECK constraint failed: taps > 0")
+    'its rule is taps > 0'
+    """
+    kind, _, detail = said.partition(" constraint failed")
+    detail = detail.removeprefix(": ")
+    table, columns = detail.partition(".")[0], detail.replace(f"{detail.partition('.')[0]}.", "").replace("_", " ")
+    if kind == "UNIQUE":
+        return f"there is already a {table} with this {columns}"
+    if kind == "FOREIGN KEY":
+        return "it names an entry that is not there, or another entry needs it"
+    if kind == "CHECK":
+        return f"its rule is {detail}"
+    return f"a {table} must have its {columns}" if kind == "NOT NULL" else said
 
 
 def read_only(path: Path) -> GroveReadOnly:

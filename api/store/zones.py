@@ -5,11 +5,9 @@ from __future__ import annotations
 import json
 import uuid
 from collections.abc import Mapping
-from datetime import date
 from typing import Any
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import pyproj
 from shapely import MultiPolygon, Polygon
@@ -20,6 +18,7 @@ from api.store import frames
 from api.store.ground import missing_to_none, whole
 from api.store.history import Act, Row
 from api.store.info import Zone, ZoneContent, words
+from api.store.settings import to_json
 from api.store.tables import DECISION, PLANT, ZONE, ZONE_RUN, ZONE_TREE
 from api.store.times import now
 from gridmap import checks
@@ -178,31 +177,6 @@ def read_decisions(connection: Connection) -> list[dict[str, Any]]:
         {"decision": row["uuid"], "walk": row["walk_uuid"], "created": row["created"], "made": json.loads(row["made"])}
         for row in found
     ]
-
-
-def to_json(value: object, name: str) -> str:
-    """Return a value as JSON, or say what of it can't be.
-
-    Examples
-    --------
-    >>> to_json({"nymphs": 2.0, "counts": "nymphs"}, "threshold")
-    '{"nymphs": 2.0, "counts": "nymphs"}'
-    """
-    try:
-        return json.dumps(value, allow_nan=False, default=_plain)
-    except (TypeError, ValueError) as trouble:
-        raise InputRefused(
-            f"{name} can't be stored", str(trouble), "give texts, finite numbers, lists and dictionaries"
-        ) from None
-
-
-def _plain(value: object) -> object:
-    """Return what a NumPy number or a day is in JSON."""
-    if isinstance(value, np.generic):
-        return value.item()
-    if isinstance(value, date):
-        return value.isoformat()
-    raise TypeError(f"it holds a {type(value).__name__}")
 
 
 def _zone_columns(content: ZoneContent) -> Row:

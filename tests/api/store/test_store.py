@@ -60,6 +60,24 @@ def test_blocks_come_back_with_their_map_area(new_grove, block_frame):
     assert np.isnan(block["tree_spacing_m"])
 
 
+def test_facts_of_a_block_can_be_typed_later_and_taken_back(grove):
+    block = grove.blocks()["uuid"][0]
+    grove.set_block(block, row_spacing_m=8, uphill_bearing_deg=360, canopy_height_m=None)
+    found = grove.blocks().iloc[0]
+    assert (found["row_spacing_m"], found["uphill_bearing_deg"]) == (8.0, 0.0)
+    assert np.isnan(found["canopy_height_m"])
+    for facts, said in (
+        ({"row_spacing_m": 0}, "Row spacing of block 'East' is 0 m: it must be over 0 m"),
+        ({"name": 3}, "Fact of a block is 'name': it must be one of"),
+    ):
+        with pytest.raises(InputRefused, match=said):
+            grove.set_block(block, **facts)
+    with pytest.raises(InputRefused, match="There is no block nowhere"):
+        grove.set_block("nowhere", row_spacing_m=8)
+    grove.undo(grove.acts()["act"][0])
+    assert grove.blocks()["canopy_height_m"].tolist() == [3.5]
+
+
 def test_a_tree_inherits_its_blocks_canopy_unless_it_has_its_own(new_grove, block_frame, tree_frame):
     store = new_grove()
     store.add_blocks(block_frame(canopy_height_m=3.5, canopy_width_m=3.0))
@@ -75,11 +93,12 @@ def test_a_tree_inherits_its_blocks_canopy_unless_it_has_its_own(new_grove, bloc
 def test_a_gap_is_a_place_without_a_tree(new_grove, block_frame, tree_frame):
     store = new_grove()
     store.add_blocks(block_frame())
-    made = store.add_places_and_plants(tree_frame.assign(status=["gap"] + ["alive"] * 23))
+    made = store.add_places_and_plants(tree_frame.assign(status=["gap"] + ["alive"] * 22 + ["gone"]))
     assert made["tree"].isna().sum() == 1
     assert len(store.places()) == 24
-    assert len(store.trees()) == 23
-    assert store.places()["tree"].isna().tolist() == [True] + [False] * 23
+    assert len(store.trees()) == 22
+    assert len(store.trees(include_gone=True)) == 23
+    assert store.places()["tree"].isna().tolist() == [True] + [False] * 22 + [True]
 
 
 def test_a_plant_that_is_gone_keeps_its_line_for_who_asks(grove, count_frame):
@@ -241,6 +260,14 @@ def test_a_keep_out_without_its_setback_is_refused(new_grove):
     frame = gpd.GeoDataFrame({"kind": ["water"], "setback_m": [np.nan]}, geometry=[shapely.box(0, 0, 9, 9)], crs=7855)
     with pytest.raises(InputRefused, match="has no setback: only the grower knows it"):
         new_grove().add_keep_outs(frame)
+
+
+def test_a_uuid_that_is_taken_is_refused_in_words(grove, tree_frame):
+    taken = grove.trees()["tree"][0]
+    frame = tree_frame.head(1).assign(row=9, tree=taken)
+    with pytest.raises(InputRefused, match=r"there is already a plant with this uuid\. Nothing was changed"):
+        grove.add_places_and_plants(frame)
+    assert len(grove.places()) == 24
 
 
 def test_settings_come_back_as_typed_and_earlier_values_stay_in_the_history(grove):
