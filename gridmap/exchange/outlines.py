@@ -81,7 +81,14 @@ def read_outlines(
     return _frame(cells, read, frame, Path(path).name)
 
 
-def read_keep_outs(path: str | Path, *, layer: str | None = None, crs: object = None) -> gpd.GeoDataFrame:
+def read_keep_outs(
+    path: str | Path,
+    *,
+    layer: str | None = None,
+    crs: object = None,
+    kind: str | None = None,
+    setback_m: float | None = None,
+) -> gpd.GeoDataFrame:
     """Read what must never be sprayed, with the distance to keep from it.
 
     Parameters
@@ -91,6 +98,8 @@ def read_keep_outs(path: str | Path, *, layer: str | None = None, crs: object = 
         optionally name.
     layer, crs : optional
         As in `read_layer`.
+    kind, setback_m : optional
+        What the grower says of entries that say nothing themselves; the setback in metres.
 
     Returns
     -------
@@ -112,7 +121,10 @@ def read_keep_outs(path: str | Path, *, layer: str | None = None, crs: object = 
     """
     frame = read_layer(path, layer=layer, crs=crs, kinds="Polygon")
 
+    told = {"kind": kind or "", "setback_m": "" if setback_m is None else str(setback_m)}
+
     def read(entry: Mapping[str, str], number: int) -> dict[str, Any]:
+        entry = {**entry, **{name: entry.get(name) or value for name, value in told.items()}}
         kind = fields.word(entry, "kind", KEEP_OUT_KINDS, needed=True)
         setback_m = fields.decimal(entry, "setback_m", least=0, most=MOST_SETBACK_M, needed=True)
         return {"name": fields.text(entry, "name") or f"{kind} {number}", "kind": kind, "setback_m": setback_m}

@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import geopandas as gpd
 import pandas as pd
+import pyproj
 import shapely
 
 from gridmap.crs import LONLAT, parse_crs
@@ -29,6 +30,8 @@ _COLUMNS: Final = (
     "latitude",
     "easting",
     "northing",
+    "x_m",
+    "y_m",
     "tree",
     "status",
     "elevation_m",
@@ -37,7 +40,9 @@ _COLUMNS: Final = (
 )
 
 
-def read_trees(path: str | Path, *, crs: object = None, layer: str | None = None) -> gpd.GeoDataFrame:
+def read_trees(
+    path: str | Path, *, crs: object = None, layer: str | None = None, place_at: tuple[float, float] | None = None
+) -> gpd.GeoDataFrame:
     """Read the trees of a grove, each with its block, row and position.
 
     Parameters
@@ -49,6 +54,8 @@ def read_trees(path: str | Path, *, crs: object = None, layer: str | None = None
         CRS of easting and northing, or of a file that names none.
     layer : str, optional
         Layer of a GeoPackage.
+    place_at : (longitude, latitude), optional
+        Lays a CSV with a local grid, columns x_m (east) and y_m (north) [m], with its origin there [degrees, WGS 84].
 
     Returns
     -------
@@ -79,8 +86,23 @@ def read_trees(path: str | Path, *, crs: object = None, layer: str | None = None
         table = Table(path.name, names, (), rows, [], unit="entry")
         return _read(table, list(frame.geometry), frame.crs)
     table = read_table(path, _COLUMNS)
+    if place_at is not None:
+        return _read(table, *local_grid(table, place_at))
     pair, source = coordinate_columns(table.columns, crs, path.name, needed=True)
     return _read(table, pair, source)
+
+
+def local_grid(table: Table, place_at: tuple[float, float]) -> tuple[tuple[str, str], pyproj.CRS]:
+    """Tell the columns of a local grid, and the CRS that has its origin where the grower lays it.
+
+    A transverse Mercator projection about the origin: true to scale there, and its north is north.
+    """
+    if not {"x_m", "y_m"} <= set(table.columns):
+        rule = "a grid that is laid at a place has them, in metres from its origin"
+        raise FileRefused(f"file {table.name} has no columns x_m and y_m", rule)
+    longitude, latitude = place_at
+    at = f"+proj=tmerc +lon_0={longitude:.12f} +lat_0={latitude:.12f} +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m +type=crs"
+    return ("x_m", "y_m"), pyproj.CRS.from_proj4(at)
 
 
 def coordinate_columns(

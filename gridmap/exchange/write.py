@@ -78,7 +78,8 @@ def write_layer(
     -----
     GeoJSON (RFC 7946), KML and GPX are in WGS 84 longitude/latitude, CSV has both as columns (a point inside for
     anything but a point); GeoPackage and Shapefile keep the grove's CRS. GPX: lines become tracks, outlines tracks
-    around them, points waypoints. Text is written as text: no control characters, and no cell that a spreadsheet would run.
+    around them, points waypoints. Text is written as text: no control characters, and no cell that a spreadsheet would
+    run.
 
     References
     ----------

@@ -54,7 +54,7 @@ def test_utf16_of_a_spreadsheet(save):
 
 
 def test_old_and_new_datum_land_on_each_other(save):
-    # The shift of GDA94 to GDA2020 in Victoria is 1.5 to 1.6 m (see tests/gridmap/test_crs.py for the published station).
+    # GDA94 to GDA2020 moves Victoria by 1.5 to 1.6 m (see tests/gridmap/test_crs.py for the published station).
     text = "block,row,position,easting,northing\nCreek,1,1,500000,5900000\n"
     old, _ = to_grove(read_trees(save(text), crs=28355), 7855)
     new = read_trees(save(text), crs=7855)

@@ -97,14 +97,8 @@ def test_runs_keep_their_place_length_and_text(tmp_path, kind):
     assert shapely.hausdorff_distance(back.geometry.to_numpy(), runs().geometry.to_numpy()).max() < 0.02
     names = {"gpx": "ogr_block"}
     assert back[names.get(kind, "block")].tolist() == runs()["block"].tolist()
-    if kind == "shp.zip":
-        assert (
-            renamed == {"from_position": "from_posit", "to_position": "to_positio"}
-            or renamed["from_position"] == "from_posit"
-        )
-        assert {"from_posit"} <= set(back.columns)
-    else:
-        assert renamed == {}
+    assert renamed == ({"from_position": "from_posit", "to_position": "to_positio"} if kind == "shp.zip" else {})
+    assert kind != "shp.zip" or {"from_posit", "to_positio"} <= set(back.columns)
 
 
 def test_geojson_follows_its_standard(tmp_path):
@@ -310,10 +304,7 @@ def test_folder_that_cannot_be_written(tmp_path, monkeypatch):
         raise PermissionError(13, os.strerror(13))
 
     monkeypatch.setattr("tempfile.mkdtemp", denied)
-    with pytest.raises(
-        FileRefused,
-        match="can't be written: Permission denied. Choose another folder|can't be written: Permission denied",
-    ):
+    with pytest.raises(FileRefused, match=r"File zone\.geojson can't be written: Permission denied\. Choose another"):
         write_layer(zone(), tmp_path / "zone.geojson")
 
 
@@ -325,8 +316,8 @@ def test_geopackage_is_closed_and_whole(tmp_path):
     database.close()
 
 
-# What a round trip may hold: text without control characters (they are taken out), no outer blanks, no empty text (it is
-# missing), finite numbers.
+# What a round trip may hold: text without control characters (they are taken out), no outer blanks, no empty text (it
+# is missing), finite numbers.
 TEXT = st.text(
     st.characters(codec="utf-8", exclude_categories=["C", "Z"]) | st.just("é") | st.sampled_from(string.punctuation),
     min_size=1,
@@ -343,18 +334,14 @@ ROW = st.fixed_dictionaries(
 )
 
 
-def texts(path: Path, back: gpd.GeoDataFrame) -> list[str]:
-    """Return the text column as written: GDAL guesses the types of GPX extensions, so those are read as XML."""
-    if path.suffix == ".gpx":
-        return [str(element.text) for element in ET.parse(path).getroot().iter("{http://osgeo.org/gdal}text")]
-    return [str(text).removeprefix("'") if path.suffix == ".csv" else str(text) for text in back["text"]]
-
-
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=st.lists(ROW, min_size=1, max_size=5))
 @pytest.mark.parametrize("kind", FORMATS)
 def test_round_trip(tmp_path, kind, rows):
     table = pd.DataFrame(rows)
+    if kind == "gpx":
+        # GDAL guesses the types of GPX extensions from what the first ones look like; a letter keeps them text.
+        table["text"] = "t" + table["text"]
     lines = [
         shapely.LineString([(EAST + x, NORTH + y), (EAST + x + 50, NORTH + y + 20)])
         for x, y in zip(table["x"], table["y"], strict=True)
@@ -364,7 +351,8 @@ def test_round_trip(tmp_path, kind, rows):
     write_layer(frame, path, wkt=True)
     back = read(path)
     prefix = "ogr_" if kind == "gpx" else ""
-    assert texts(path, back) == table["text"].tolist()
+    texts = back[f"{prefix}text"].tolist()
+    assert [text.removeprefix("'") if kind == "csv" else text for text in texts] == table["text"].tolist()
     assert back[f"{prefix}whole"].astype("int64").tolist() == table["whole"].tolist()
     assert all(
         math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-6)
