@@ -167,6 +167,7 @@ def to_grove(
         EPSG code of the grove, projected, metres.
     near : (4,) array, optional
         West, south, east, north [m] of what the grove already has, in its CRS: what lies over 50 km from it is refused.
+        Not a number, as the bounds of nothing are, counts as not given.
 
     Returns
     -------
@@ -205,6 +206,8 @@ def to_grove(
     if len(frame) == 0:
         return frame.to_crs(target), []
     _check_numbers(frame, source)
+    if near is not None and not np.isfinite(np.asarray(near, dtype=np.float64)).all():
+        near = None
     move, notes = way(source, target, tuple(lonlat_bounds(source, frame.total_bounds)))
     geometry = shapely.force_2d(frame.geometry.to_numpy())
     moved = shapely.transform(geometry, move, interleaved=False)

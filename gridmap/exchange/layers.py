@@ -208,6 +208,8 @@ def _shape(geometry: object, number: int, name: str) -> shapely.Geometry | None:
         return shapely.from_geojson(json.dumps(geometry))
     except (shapely.errors.GEOSException, shapely.errors.ShapelyError, TypeError, ValueError) as trouble:
         reason = str(trouble).split(": ", 1)[-1][:120]
+        if "json.exception" in str(trouble):
+            reason = "its coordinates are not the lists of numbers that its type asks for"
         raise FileRefused(f"entry {number} of {name} has no usable geometry", reason, "draw it again") from None
 
 

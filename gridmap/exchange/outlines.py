@@ -11,7 +11,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from gridmap.errors import RowsRefused
+from gridmap.errors import FileRefused, RowsRefused
 from gridmap.exchange import fields
 from gridmap.exchange.fields import FieldProblem
 from gridmap.exchange.layers import read_layer
@@ -135,6 +135,11 @@ def read_keep_outs(
 def cells_of(frame: gpd.GeoDataFrame) -> list[dict[str, str]]:
     """Return the attributes of every entry as the text that a table would hold."""
     names = {column: column_name(str(column)) for column in frame.columns if column != frame.geometry.name}
+    twice = next((name for name in names.values() if list(names.values()).count(name) > 1), None)
+    if twice is not None:
+        raise FileRefused(
+            f"column {twice} is there twice", "case and blanks in a name do not count", "rename or delete one"
+        )
     return [
         {name: _as_text(value) for name, value in zip(names.values(), values, strict=True)}
         for values in frame[list(names)].itertuples(index=False, name=None)

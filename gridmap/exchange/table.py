@@ -81,8 +81,12 @@ def read_table(path: str | Path, known: Collection[str], pattern: str = r"(?!)")
     text = text_of(read_bytes(path, most_bytes=MOST_TABLE_BYTES), path.name, "CSV")
     if not text.strip():
         raise FileRefused(f"file {path.name} is empty", "it holds blank lines only", "export it again")
-    separator = _separator(text, known, pattern)
-    lines = _lines(text, separator, path.name)
+    # A spreadsheet may name its separator in a line of its own before the header.
+    hint = re.match(r"sep=([,;\t|])\r?\n", text)
+    separator = hint[1] if hint else _separator(text, known, pattern)
+    lines = _lines(text, separator, path.name)[1 if hint else 0 :]
+    if not lines:
+        raise FileRefused(f"file {path.name} is empty", "it has no header", "export it again")
     _, header = lines[0]
     names = [column_name(cell) for cell in header]
     columns, ignored = _check_header(names, known, pattern, path.name)

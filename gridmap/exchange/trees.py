@@ -101,7 +101,9 @@ def local_grid(table: Table, place_at: tuple[float, float]) -> tuple[tuple[str, 
         rule = "a grid that is laid at a place has them, in metres from its origin"
         raise FileRefused(f"file {table.name} has no columns x_m and y_m", rule)
     longitude, latitude = place_at
-    at = f"+proj=tmerc +lon_0={longitude:.12f} +lat_0={latitude:.12f} +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m +type=crs"
+    at = (
+        f"+proj=tmerc +lon_0={longitude:.12f} +lat_0={latitude:.12f} +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m +type=crs"
+    )
     return ("x_m", "y_m"), pyproj.CRS.from_proj4(at)
 
 

@@ -217,6 +217,12 @@ def test_far_from_the_grove_refused():
     assert len(moved) == 1
 
 
+def test_bounds_of_nothing_count_as_not_given():
+    nothing = gpd.GeoDataFrame(geometry=[], crs=7855).total_bounds
+    moved, _ = crs.to_grove(frame((540_000, 5_900_000), epsg=7855), 7855, near=nothing)
+    assert len(moved) == 1
+
+
 def test_swapped_easting_and_northing_told():
     near = (500_000, 5_900_000, 500_500, 5_900_400)
     with pytest.raises(CRSRefused, match="Easting and northing look swapped"):

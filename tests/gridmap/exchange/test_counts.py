@@ -50,6 +50,12 @@ def test_semicolons_decimal_commas_and_a_byte_order_mark(save):
     assert rows.attrs["ignored"] == ["remark"]
 
 
+def test_a_spreadsheet_may_name_its_separator_first(save):
+    rows, problems = read_counts(save(f"sep=;\r\ntree;taps;nymphs\r\n{ID};3;4\r\n{ID};3;x\r\n"))
+    assert rows["line"].tolist() == [3]
+    assert problems == [(4, "nymphs is 'x': it must be a whole number")]
+
+
 def test_wing_buds_none_is_a_word_not_a_gap(save):
     rows, _ = read_counts(save(HEADER + "Creek,1,4,3,12,2,None,extra\n"))
     assert rows["wing_buds"].tolist() == ["none"]

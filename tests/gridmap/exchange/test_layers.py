@@ -122,6 +122,7 @@ def test_blocks_without_names_are_numbered_and_any_column_may_name_them(save):
         (b'{"type": "Point", "coordinates": [NaN, 1]}', r"holds the number NaN: JSON has no such number"),
         (b'{"type": "Polygon", "coordinates": [[[0, 0], [1, 1]]]}', r"Entry 1 of in\.geojson has no usable geometry"),
         (b'{"type": "Polygon", "coordinates": "there"}', r"Entry 1 of in\.geojson has no usable geometry"),
+        (b'{"type": "Polygon", "coordinates": [[["a", 1], [2, 1], [3, 3], ["a", 1]]]}', r"not the lists of numbers"),
         (b"[" * 200_000, r"is nested without end"),
         (b"\x89PNG\r\n\x1a\n0000", r"is a picture: it must be GeoJSON or GeoPackage"),
         (b"PK\x03\x04rest", r"is a spreadsheet or another zip archive"),
@@ -166,6 +167,11 @@ def test_bad_facts_refused(save, properties, message):
     with pytest.raises(RowsRefused, match=message) as caught:
         read_outlines(save(collection({"block": "Z"}, properties)))
     assert [number for number, _ in caught.value.problems] == [2]
+
+
+def test_a_column_twice_is_refused(save):
+    with pytest.raises(FileRefused, match="Column block is there twice: case and blanks in a name do not count"):
+        read_outlines(save(collection({"Block": "A", "block ": "B"})))
 
 
 def test_keep_outs(save):
