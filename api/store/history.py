@@ -190,19 +190,7 @@ def undo(act: Act, undone: str) -> None:
     rows = connection.execute(select(CHANGE).where(CHANGE.c.act == undone).order_by(CHANGE.c.id.desc())).all()
     if not rows:
         raise InputRefused(f"there is no act {undone} to undo")
-    own, later = CHANGE.alias(), CHANGE.alias()
-    newer = connection.execute(
-        select(later.c.what, later.c.at)
-        .join(own, (own.c.table_name == later.c.table_name) & (own.c.row_uuid == later.c.row_uuid))
-        .where(own.c.act == undone, later.c.act != undone, later.c.id > rows[-1].id)
-        .order_by(later.c.id.desc())
-    ).first()
-    if newer is not None:
-        raise InputRefused(
-            f"{rows[0].what!r} can't be undone",
-            f"{newer.what!r} of {to_text(newer.at)} changed the same entries later",
-            "undo that first",
-        )
+    _refuse_if_touched(act, undone, rows)
     act.what = f"undo: {rows[0].what}"
     try:
         for row in rows:
@@ -224,6 +212,26 @@ def _put_back(act: Act, change: Any) -> None:
         act.insert(table, [row_from_json(table, change.before)])
     else:
         act.update(table, change.row_uuid, row_from_json(table, change.before))
+
+
+def _refuse_if_touched(act: Act, undone: str, rows: Sequence[Any]) -> None:
+    """Refuse to take back an act whose entries are not as it left them; a later act that was undone is no hindrance."""
+    left: dict[tuple[str, str], str | None] = {}
+    for row in rows:
+        left.setdefault((row.table_name, row.row_uuid), row.after)
+    for (table_name, row_uuid), after in left.items():
+        held = act._row(METADATA.tables[table_name], row_uuid)
+        if (None if held is None else row_to_json(held)) == after:
+            continue
+        newer = act.connection.execute(
+            select(CHANGE.c.what, CHANGE.c.at)
+            .where(CHANGE.c.table_name == table_name, CHANGE.c.row_uuid == row_uuid, CHANGE.c.act != undone)
+            .order_by(CHANGE.c.id.desc())
+        ).first()
+        since = "another program" if newer is None else f"{newer.what!r} of {to_text(newer.at)}"
+        raise InputRefused(
+            f"{rows[0].what!r} can't be undone", f"{since} changed the same entries later", "undo that first"
+        )
 
 
 def outside_edits(connection: Connection) -> int:

@@ -81,6 +81,17 @@ def test_undo_puts_back_a_changed_row(grove):
     pd.testing.assert_frame_equal(grove.blocks(), blocks)
 
 
+def test_acts_are_taken_back_one_after_the_other(grove):
+    for number in (4, 5, 6):
+        grove.set_setting("threshold", {"per_beat": number}, what=f"type {number}")
+    typed = [act for act in grove.acts(None).to_dict("records") if str(act["what"]).startswith("type")]
+    with pytest.raises(InputRefused, match="'type 5' can't be undone: 'type 6' of .* changed the same entries later"):
+        grove.undo(typed[1]["act"])
+    for act, left in zip(typed, (5, 4, None), strict=True):
+        grove.undo(act["act"])
+        assert (grove.setting("threshold") or {}).get("per_beat") == left
+
+
 def test_what_was_built_upon_is_not_undone(grove):
     blocks = grove.acts().set_index("what")["act"]["add blocks"]
     with pytest.raises(InputRefused, match="'add blocks' can't be undone: other entries were made on top of it"):
