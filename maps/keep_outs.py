@@ -13,16 +13,26 @@ from maps.view import View
 
 def draw_setbacks(scene: Scene, view: View, palette: Palette) -> str:
     """Draw the ground within each keep-out's setback [m]: dots inside a dashed edge."""
-    setbacks = scene.keep_outs["setback_m"].fillna(0.0)
-    shapes = [
-        shape.buffer(setback) for shape, setback in zip(scene.keep_outs.geometry, setbacks, strict=True) if setback > 0
-    ]
-    if not shapes:
+    data = _setback_data(scene, view)
+    if not data:
         return ""
-    data = svg.path_data(shapes, view.project)
-    return svg.element("path", d=data, fill=palette.ground) + svg.element(
-        "path", d=data, fill="url(#setback)", stroke=palette.edge, stroke_width=1.5, stroke_dasharray="7 5"
+    return svg.element("path", d=data, fill=palette.ground) + svg.element("path", d=data, fill="url(#setback)")
+
+
+def draw_setback_edges(scene: Scene, view: View, palette: Palette) -> str:
+    """Draw the dashed edges of the setbacks over the trees: where one cuts a block, it must be seen there."""
+    data = _setback_data(scene, view)
+    if not data:
+        return ""
+    casing = svg.element("path", d=data, fill="none", stroke=palette.casing, stroke_width=3.0, stroke_opacity=0.6)
+    return casing + svg.element(
+        "path", d=data, fill="none", stroke=palette.edge, stroke_width=1.5, stroke_dasharray="7 5"
     )
+
+
+def _setback_data(scene: Scene, view: View) -> str:
+    reach = zip(scene.keep_outs.geometry, scene.keep_outs["setback_m"].fillna(0.0), strict=True)
+    return svg.path_data([shape.buffer(setback) for shape, setback in reach if setback > 0], view.project)
 
 
 def draw_keep_outs(scene: Scene, view: View, palette: Palette) -> str:

@@ -49,7 +49,7 @@ def pressure_picture(scene: Scene, path: Path | str) -> Path:
     if not target.parent.is_dir():
         raise InputRefused(f"{target.parent} is no folder", "the picture needs one to lie in", "make the folder first")
     west, south, east, north = extent(scene)
-    height = min(1150.0, max(640.0, _PLAN_PX * (north - south) / max(east - west, 1.0) + 90.0))
+    height = min(1000.0, max(640.0, _PLAN_PX * (north - south) / max(east - west, 1.0) + 90.0))
     plan = draw_plan(scene, width_px=_PLAN_PX, height_px=height, look=replace(PRESSURE_LOOK, text_px=_TEXT_PX))
     pictures = {"plan": plan.svg, "legend": draw_legend(scene, width_px=_SIDE_PX, text_px=_TEXT_PX)}
     target.write_bytes(typeset("pressure_picture.typ", picture_data(scene), pictures=pictures, form="png"))

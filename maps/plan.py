@@ -9,7 +9,7 @@ import shapely
 
 from gridmap.ground import ACROSS, cells
 from maps import furniture, hatches, svg
-from maps.keep_outs import draw_keep_outs, draw_setbacks
+from maps.keep_outs import draw_keep_outs, draw_setback_edges, draw_setbacks
 from maps.look import PRESSURE_LOOK, Look
 from maps.names import place_names
 from maps.scene import Scene
@@ -45,7 +45,8 @@ def draw_plan(scene: Scene, *, width_px: float, height_px: float, look: Look = P
 
     Notes
     -----
-    Order: setbacks, keep-outs, paper of the blocks, cells, hatch, outlines, beaten trees, runs, names.
+    Order: setbacks, keep-outs, paper of the blocks, cells, hatch, outlines, runs, edges of the setbacks, beaten trees,
+    names. The edges come again over the trees, so that a setback that cuts a block can be seen in it.
     """
     size = look.text_px
     palette = look.palette
@@ -65,8 +66,9 @@ def draw_plan(scene: Scene, *, width_px: float, height_px: float, look: Look = P
             stroke_width=OUTLINE_PX * size / TEXT_PX,
             stroke_linejoin="round",
         ),
-        _beaten(scene, view, look) if look.pressure else "",
         _run_frames(scene, view, look) if look.runs == "frame" else _run_bars(scene, view, palette),
+        draw_setback_edges(scene, view, palette),
+        _beaten(scene, view, look) if look.pressure else "",
         names,
         _furniture(scene, view, look),
     ]
@@ -147,7 +149,7 @@ def _run_bars(scene: Scene, view: View, palette: Palette) -> str:
     if scene.runs.empty:
         return ""
     spacing = float(scene.runs["block"].map(row_spacings_m(scene)).median())
-    width = min(9.0, max(2.6, 0.62 * spacing * view.px_per_m))
+    width = min(9.0, max(1.6, 0.62 * spacing * view.px_per_m))
     return svg.element(
         "path",
         d=svg.path_data(scene.runs.geometry, view.project),

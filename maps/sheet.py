@@ -37,8 +37,8 @@ _LOADS: Final = (
 # Maps that are tried from large to small: beside the cautions or below them, width and height [pt]. A grove that is not
 # much wider than high stands beside the cautions, where it can be drawn larger.
 _BESIDE_UNDER: Final = 1.9
-_BESIDE: Final = ((True, 300.0, 290.0), (True, 290.0, 245.0), (True, 290.0, 205.0))
-_BELOW: Final = ((False, 523.0, 240.0), (False, 523.0, 190.0), (False, 523.0, 150.0), (False, 523.0, 120.0))
+_BESIDE: Final = ((True, 300.0, 290.0), (True, 290.0, 245.0), (True, 270.0, 200.0))
+_BELOW: Final = ((False, 523.0, 240.0), (False, 523.0, 190.0), (False, 523.0, 150.0), (False, 523.0, 115.0))
 # CSS: 96 px and 72 pt to the inch.
 _PX_PER_PT: Final = 96 / 72
 INSIDE_THE_EDGES: Final = "No spraying inside the dashed edges on the map."
@@ -167,6 +167,10 @@ def sheet_data(
     ]
     if loads is not None:
         totals.append(plural(len(loads), "load", "loads"))
+    tank = sprayer.tank_l if sprayer else None
+    no_loads = (
+        "Not worked out: what the tank holds was not typed." if tank is None else "Not worked out for this sheet."
+    )
     worked_out = f", worked out {date_words(zone.worked_out)}" if zone.worked_out else ""
     area = f", {zone.area_ha:.2f} ha" if zone.area_ha is not None else ""
     return {
@@ -177,6 +181,7 @@ def sheet_data(
         "cautions": list(cautions),
         "runs": _runs(scene),
         "loads": _loads(loads),
+        "no_loads": no_loads,
         "tank": "Tank loads"
         + (f", {short_number(sprayer.tank_l)} L" if sprayer and sprayer.tank_l is not None else ""),
         "refills": _refills(scene, loads),
@@ -269,8 +274,8 @@ def _label(label: Label | None) -> list[list[str]]:
         ["Expires", date_words(known.expires) if known.expires else ""],
         ["Withholding", days],
         ["Re-entry", known.reentry or ""],
-        ["Setbacks", known.setbacks or ""],
         ["Wear", ""],
+        ["Setbacks", known.setbacks or ""],
     ]
 
 

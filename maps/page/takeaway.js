@@ -9,7 +9,7 @@
   const element = (tag, words) => { const made = document.createElement(tag); made.textContent = words; return made; };
 
   const panes = {};
-  ["keepouts", "paper", "cells", "hatch", "outline", "beaten", "runs", "chosen"].forEach((name, index) => {
+  ["keepouts", "paper", "cells", "hatch", "outline", "runs", "edges", "beaten", "chosen"].forEach((name, index) => {
     map.createPane(name).style.zIndex = 310 + 10 * index;
     if (name !== "cells") map.getPane(name).style.pointerEvents = "none";
     panes[name] = name === "cells" ? L.canvas({ pane: name, padding: 0.5, tolerance: 6 }) : svg(name);
@@ -24,6 +24,7 @@
 
   const keepOuts = L.layerGroup();
   scene.setbacks.forEach((polygon) => shape(place(polygon), "keepouts", "setback-shape").addTo(keepOuts));
+  scene.setbacks.forEach((polygon) => shape(place(polygon), "edges", "setback-edge").addTo(keepOuts));
   scene.keepOuts.forEach((one) => {
     if (one.kind === "water" || one.kind === "bush") shape(place(one.shape), "keepouts", `${one.kind}-base`).addTo(keepOuts);
     shape(place(one.shape), "keepouts", ["water", "bush", "dwelling"].includes(one.kind) ? `${one.kind}-shape` : "other-shape").addTo(keepOuts);

@@ -166,3 +166,19 @@ def test_keep_outs_and_setbacks_are_drawn_where_they_are(scene):
     # A hundredth of a pixel is written; the buffer is the same one.
     assert west == pytest.approx(expected, abs=0.01)
     assert shapely.total_bounds(list(scene.keep_outs.geometry)) is not None
+
+
+@pytest.mark.parametrize("look", [PRESSURE_LOOK, PRINT_LOOK])
+def test_a_setback_that_cuts_a_block_is_seen_in_it(scene, look):
+    # Whoever sprays must see the edge among the trees: it is drawn after paper, cells and runs.
+    near = scene.keep_outs.assign(setback_m=60.0)
+    svg = draw_plan(replace(scene, keep_outs=near), width_px=900, height_px=700, look=look).svg
+    edge = svg.index("stroke-dasharray")
+    assert edge > svg.index('stroke-linejoin="round"')
+    if look is PRESSURE_LOOK:
+        assert edge > svg.rindex(look.palette.accent)
+
+
+def test_beaten_trees_show_over_runs(scene):
+    svg = draw_plan(scene, width_px=900, height_px=700).svg
+    assert svg.index('fill="#FFFFFF" stroke="#141A16"') > svg.rindex(PRESSURE_LOOK.palette.accent)
