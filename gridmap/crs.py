@@ -269,9 +269,16 @@ def _check_numbers(frame: gpd.GeoDataFrame, source: pyproj.CRS) -> None:
         swap = "longitude and latitude look swapped: give longitude first" if x <= 90 else None
         given = xy[np.abs(xy[:, 1]).argmax(), 1]
         raise CRSRefused(f"latitude is {given:g} degrees", "it must be between -90 and 90", swap)
-    if source.is_projected and x <= 180 and y <= 90:
+    if source.is_projected and x <= 180 and y <= 90 and not _starts_at_its_origin(source):
         what = f"coordinates such as {xy[0, 0]:g}, {xy[0, 1]:g} are no metres of {source.name}"
         raise CRSRefused(what, "they look like degrees", "name their CRS, for instance EPSG:4326")
+
+
+def _starts_at_its_origin(source: pyproj.CRS) -> bool:
+    """Tell whether small numbers are to be expected: a local grid has no false easting and northing."""
+    way_there = source.coordinate_operation
+    offsets = [] if way_there is None else [part.value for part in way_there.params if part.name.startswith("False")]
+    return bool(offsets) and not any(offsets)
 
 
 def _check_near(

@@ -126,4 +126,6 @@ class GroveBusy(GroveFileError):
 def _capital(text: str) -> str:
     """Start with a capital letter, leaving the rest as it is; a closing full stop is taken off."""
     text = text.strip().removesuffix(".")
-    return text[:1].upper() + text[1:]
+    first = text.split(maxsplit=1)[0] if text else ""
+    # A name of a file or a column stays as it is written
+    return text if any(mark in first for mark in "._/\\") else text[:1].upper() + text[1:]

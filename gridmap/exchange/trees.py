@@ -10,6 +10,8 @@ import geopandas as gpd
 import pandas as pd
 import pyproj
 import shapely
+from pyproj.crs import ProjectedCRS
+from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
 from gridmap.crs import LONLAT, parse_crs
 from gridmap.errors import CRSRefused, FileRefused
@@ -101,10 +103,9 @@ def local_grid(table: Table, place_at: tuple[float, float]) -> tuple[tuple[str, 
         rule = "a grid that is laid at a place has them, in metres from its origin"
         raise FileRefused(f"file {table.name} has no columns x_m and y_m", rule)
     longitude, latitude = place_at
-    at = (
-        f"+proj=tmerc +lon_0={longitude:.12f} +lat_0={latitude:.12f} +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m +type=crs"
-    )
-    return ("x_m", "y_m"), pyproj.CRS.from_proj4(at)
+    projection = TransverseMercatorConversion(latitude_natural_origin=latitude, longitude_natural_origin=longitude)
+    grid = ProjectedCRS(projection, name="local grid", geodetic_crs=parse_crs(LONLAT))
+    return ("x_m", "y_m"), pyproj.CRS.from_wkt(grid.to_wkt())
 
 
 def coordinate_columns(

@@ -159,3 +159,17 @@ def test_layer_of_outlines_is_no_trees(tmp_path):
 def test_rows_without_positions_are_left_for_numbering(save):
     frame = read_trees(save("block,row,longitude,latitude\nCreek,1,147,-37\n"))
     assert frame["position"].isna().all()
+
+
+def test_a_local_grid_is_laid_with_its_origin_at_the_place(save):
+    frame = read_trees(save("block,row,position,x_m,y_m\nA,1,1,0,0\nA,1,2,300,0\nA,2,1,0,400\n"), place_at=(147.0, -37.0))
+    there, _ = to_grove(frame, 7855)
+    origin, _ = to_grove(gpd.GeoDataFrame(geometry=[shapely.Point(147.0, -37.0)], crs=4326), 7855)
+    assert there.geometry.iloc[0].distance(origin.geometry.iloc[0]) < 1e-6
+    # The zone's central meridian has the scale 0.9996 (EPSG Guidance Note 7-2, UTM), so 500 m measure 0.2 m less.
+    assert there.geometry.iloc[1].distance(there.geometry.iloc[2]) == pytest.approx(500 * 0.9996, abs=1e-3)
+
+
+def test_a_local_grid_needs_its_columns(save):
+    with pytest.raises(FileRefused, match="has no columns x_m and y_m: a grid that is laid at a place has them"):
+        read_trees(save(HEADER + "Creek,1,1,147.0,-37.0\n"), place_at=(147.0, -37.0))

@@ -1,0 +1,27 @@
+"""Arguments and options that several subcommands share."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+Grove = Annotated[Path, typer.Argument(metavar="GROVE", help="The grove file (.gpkg).", show_default=False)]
+Json = Annotated[bool, typer.Option("--json", help="Print every figure as JSON.")]
+Who = Annotated[str, typer.Option("--who", help="Who does it; kept in the history.", metavar="NAME")]
+Walk = Annotated[
+    str | None,
+    typer.Option("--walk", metavar="DATE", help="Which walk, by its date or name; the latest when left out."),
+]
+CrsOption = Annotated[
+    str | None,
+    typer.Option("--crs", metavar="EPSG:CODE", help="CRS of the file, where it names none itself."),
+]
+LayerOption = Annotated[
+    str | None,
+    typer.Option("--layer", metavar="NAME", help="Layer of a GeoPackage with several."),
+]
+AcceptGoodRows = Annotated[
+    bool, typer.Option("--accept-good-rows", help="Store the good lines and leave the bad ones out.")
+]

@@ -1,0 +1,59 @@
+"""The invented demo grove, through the same doors as a grove of one's own."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+
+import data
+from api.steps import facts, ground, grove, outputs, treatment, walk
+from api.steps.outcome import Outcome
+
+WALKS = 4
+
+
+def build_demo(path: Path) -> None:
+    """Make the invented grove file: outlines, keep-outs, trees, four walks, the invented grower's own figures.
+
+    Parameters
+    ----------
+    path : Path
+        Where no file is yet.
+    """
+    grower = data.path("demo", "grower.json")
+    about = json.loads(grower.read_text("utf-8"))["grove"]
+    grove.new_grove(
+        path,
+        name=about["name"],
+        at=f"{about['longitude']},{about['latitude']}",
+        crs_named=about["crs"],
+        time_zone=about["time_zone"],
+        season_start=about["season_start"],
+        currency=about["currency"],
+        region=about["region"],
+        invented=True,
+        who="demo",
+    )
+    ground.import_outlines(path, data.path("demo", "outlines.geojson"), who="demo")
+    ground.import_keep_outs(path, data.path("demo", "keep-outs.geojson"), who="demo")
+    ground.import_trees(path, data.path("demo", "trees.csv"), who="demo")
+    for number in range(1, WALKS + 1):
+        walk.import_counts(path, data.path("demo", f"walk-{number}.csv"), walk=f"walk {number}", who="demo")
+    facts.import_facts(path, grower, who="demo")
+
+
+def run_demo(out: Path) -> Outcome:
+    """Go the whole way with the invented grove and leave every output in a folder."""
+    outputs.make_folder(out)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "grove.gpkg"
+        build_demo(path)
+        weighed = treatment.make_zone(path, who="demo")
+        done = outputs.write_outputs(path, out)
+    return Outcome(
+        said=(*done.said, "Open pressure.html in a browser, print run-sheet.pdf, open grove.gpkg in a desktop GIS."),
+        figures=done.figures,
+        tables={**done.tables, **weighed.tables},
+        cautions=done.cautions,
+    )
