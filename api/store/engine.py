@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -51,8 +52,13 @@ def connect(
     )
     for name, function in INDEX_FUNCTIONS.items():
         connection.create_function(name, 1, function, deterministic=True)
-    connection.execute("PRAGMA foreign_keys=ON")
-    connection.execute("PRAGMA synchronous=FULL")
+    try:
+        connection.execute("PRAGMA foreign_keys=ON")
+        # This one reads the file, so it can meet a lock
+        connection.execute("PRAGMA synchronous=FULL")
+    except sqlite3.Error:
+        connection.close()
+        raise
     return connection
 
 
@@ -85,19 +91,25 @@ def fold_log(path: Path) -> str:
 
     While another program has the file open for editing, SQLite keeps the log: then everything stays as it is.
     """
-    connection = connect(path, busy_timeout_s=0.0)
     try:
-        mode = str(connection.execute("PRAGMA journal_mode").fetchone()[0])
-        if mode != "wal":
-            return mode
-        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
-        return str(connection.execute("PRAGMA journal_mode=DELETE").fetchone()[0])
+        with closing(connect(path, busy_timeout_s=0.0)) as connection:
+            mode = str(connection.execute("PRAGMA journal_mode").fetchone()[0])
+            if mode != "wal":
+                return mode
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+            return str(connection.execute("PRAGMA journal_mode=DELETE").fetchone()[0])
     except sqlite3.OperationalError as error:
+        # Somebody is at work: whoever is alone next folds it in
         if error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
-            return "wal"
+            return "in use"
         raise
-    finally:
-        connection.close()
+
+
+def take_back(path: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+    """Take back what a killed program left half written; who opens a file for reading only can't do it."""
+    if path.with_name(f"{path.name}-journal").exists():
+        # Any read does it, and leaves the journal of a program that is at work alone
+        ask(path, "SELECT count(*) FROM sqlite_master", busy_timeout_s=busy_timeout_s)
 
 
 def check_place(path: Path) -> None:

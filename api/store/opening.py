@@ -72,6 +72,8 @@ def look(path: Path, *, read_only: bool, busy_timeout_s: float) -> int:
     engine.check_place(path)
     if not read_only and not engine.writable(path):
         raise refuse_read_only(path)
+    if read_only and engine.writable(path):
+        engine.take_back(path, busy_timeout_s=busy_timeout_s)
     application, ours = engine.ask(
         path, "PRAGMA application_id", _OURS, read_only=read_only, busy_timeout_s=busy_timeout_s
     )

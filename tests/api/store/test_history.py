@@ -85,7 +85,7 @@ def test_acts_are_taken_back_one_after_the_other(grove):
     for number in (4, 5, 6):
         grove.set_setting("threshold", {"per_beat": number}, what=f"type {number}")
     typed = [act for act in grove.acts(None).to_dict("records") if str(act["what"]).startswith("type")]
-    with pytest.raises(InputRefused, match="'type 5' can't be undone: 'type 6' of .* changed the same entries later"):
+    with pytest.raises(InputRefused, match=r"'type 5' can't be undone: 'type 6' of .* changed the same entries later"):
         grove.undo(typed[1]["act"])
     for act, left in zip(typed, (5, 4, None), strict=True):
         grove.undo(act["act"])

@@ -143,6 +143,29 @@ def test_two_processes_and_this_one_write_at_once_and_none_fails(grove, start_py
     assert validate_gpkg.check(str(grove.path), extra_checks=True, warning_as_error=True) == []
 
 
+# Killed with half of its pages written: the cache of one page makes SQLite write them early
+HALF_WRITTEN = """
+import os, signal, sys
+from api.store.engine import connect
+connection = connect(__import__("pathlib").Path(sys.argv[1]))
+connection.execute("PRAGMA cache_size=1")
+connection.execute("BEGIN IMMEDIATE")
+connection.execute("UPDATE change SET what = what || ' and much more to fill the pages'")
+connection.execute("UPDATE plant SET status = 'gone'")
+os.kill(os.getpid(), signal.SIGKILL)
+"""
+
+
+@pytest.mark.parametrize("read_only", [True, False])
+def test_what_was_half_written_is_taken_back_even_by_who_only_reads(grove, run_python, read_only):
+    run_python(HALF_WRITTEN, grove.path, status=-9)
+    assert side_files(grove.path) == ["grove.gpkg-journal"]
+    with GroveFile.open(grove.path, read_only=read_only) as store:
+        assert len(store.trees()) == 24
+        assert "add trees" in store.acts()["what"].tolist()
+    assert side_files(grove.path) == []
+
+
 # A desktop GIS that edits attributes: it switches to a write-ahead log, and does not come to switch back
 CRASHED = """
 import os, signal, sqlite3, sys
