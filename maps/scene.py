@@ -60,7 +60,7 @@ class Scene:
     grove : str
         Name of the grove, as the grower wrote it.
     blocks, trees : GeoDataFrame
-        As in the contracts of DEVELOPERS.md, in the grove's projected CRS [m]; living trees only.
+        As in the contracts of DEVELOPERS.md, in the grove's projected CRS [m]; trees that are gone are left out.
     invented : bool
         True marks every output as the invented demo grove.
     keep_outs : GeoDataFrame
@@ -131,6 +131,11 @@ class Scene:
         checks.columns(self.pressure, _PRESSURE, "pressure")
         checks.columns(self.block_table, _BLOCK_TABLE, "block table")
         checks.one_of(self.threshold_counts, ("nymphs", "nymphs_and_adults"), "what the threshold counts")
+        if self.pressure["tree"].duplicated().any():
+            twice = self.pressure["tree"][self.pressure["tree"].duplicated()].iloc[0]
+            raise InputRefused(f"pressure names tree {twice} twice", "each tree has one line")
+        if "status" in self.trees:
+            object.__setattr__(self, "trees", self.trees[self.trees["status"] != "gone"])
         strange = set(self.pressure["knowledge"]) - set(KNOWLEDGE)
         if strange:
             raise InputRefused(

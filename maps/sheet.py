@@ -13,7 +13,7 @@ import pandas as pd
 
 from gridmap import checks
 from gridmap.errors import InputRefused
-from gridmap.treatment import Label, Sprayer
+from gridmap.treatment import Label, Sprayer, amount_words
 from gridmap.treatment import cautions as cautions_at
 from maps.fonts import page_count, typeset
 from maps.look import PRINT_LOOK
@@ -231,9 +231,7 @@ def _loads(loads: pd.DataFrame | None) -> list[dict[str, str]]:
     lines = []
     for load in [] if loads is None else loads.to_dict("records"):
         known = load["product"] is not None and not pd.isna(load["product"])
-        unit = str(load["product_unit"]) if known else ""
-        # A product in litres or kilograms needs the millilitre, one in millilitres or grams doesn't.
-        product = f"{load['product']:,.{3 if unit in ('L', 'kg') else 0}f} {unit}" if known else ""
+        product = amount_words(float(load["product"]), str(load["product_unit"])) if known else ""
         lines.append(
             {
                 "load": f"{_whole(load['load'])} {load['kind']}",
@@ -254,7 +252,13 @@ def _refills(scene: Scene, loads: pd.DataFrame | None) -> str:
     ends = {int(run): tree for run, tree in zip(scene.runs["run"], scene.runs["to_position"], strict=True)}
     stops = []
     for here, after in zip(loads.iloc[:-1].to_dict("records"), loads.iloc[1:].to_dict("records"), strict=True):
-        run, tree = int(here["to_run"]), position.get(here["to_tree"], "?")
+        run, tree = int(here["to_run"]), position.get(here["to_tree"])
+        if tree is None:
+            raise InputRefused(
+                f"load {here['load']} ends at tree {here['to_tree']}",
+                "there is no such tree in the grove",
+                "work out the loads again",
+            )
         if here["to_tree"] == after["from_tree"]:
             stops.append(f"in run {run} at tree {tree}, then go on with that tree")
         else:

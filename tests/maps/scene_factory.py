@@ -282,8 +282,9 @@ def make_loads(scene: Scene, *, product: bool = True) -> pd.DataFrame:
     """Two tank loads of which the first ends inside a run; 5 mL of product a litre of mix, invented."""
     split, last = scene.runs.iloc[min(6, len(scene.runs) - 1)], scene.runs.iloc[-1]
     run, tree = int(split["run"]), int(split["from_position"]) + 1
-    uuid = f"{split['block']}-{split['row']}-"
-    ends = f"{last['block']}-{last['row']}-{last['to_position']}"
+    uuids = scene.trees.set_index(["block", "row", "position"])["tree"]
+    here, following = (uuids[split["block"], split["row"], tree + step] for step in (0, 1))
+    ends = uuids[last["block"], last["row"], last["to_position"]]
     lines = [
         {
             "load": 1,
@@ -292,7 +293,7 @@ def make_loads(scene: Scene, *, product: bool = True) -> pd.DataFrame:
             "from_run": 1,
             "from_tree": "first",
             "to_run": run,
-            "to_tree": f"{uuid}{tree}",
+            "to_tree": here,
             "covers": f"runs 1 to {run}, to tree {tree} ({split['block']} row {split['row']})",
         },
         {
@@ -300,7 +301,7 @@ def make_loads(scene: Scene, *, product: bool = True) -> pd.DataFrame:
             "kind": "part",
             "mix_l": 86.4,
             "from_run": run,
-            "from_tree": f"{uuid}{tree + 1}",
+            "from_tree": following,
             "to_run": last["run"],
             "to_tree": ends,
             "covers": f"runs {run} to {last['run']}, from tree {tree + 1} ({split['block']} row {split['row']})",

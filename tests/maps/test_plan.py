@@ -75,6 +75,11 @@ def test_a_tree_that_the_model_was_not_asked_about_is_unknown(scene):
     assert (part.tree_pressure()["knowledge"].iloc[10:] == "unknown").all()
 
 
+def test_trees_that_are_gone_are_not_drawn(scene):
+    trees = scene.trees.assign(status=["gone"] * 5 + ["alive"] * (len(scene.trees) - 5))
+    assert len(replace(scene, trees=trees).tree_pressure()) == len(scene.trees) - 5
+
+
 def test_every_beaten_tree_has_its_dot(scene):
     svg = draw_plan(scene, width_px=900, height_px=700).svg
     assert svg.count('fill="#FFFFFF" stroke="#141A16"') == len(scene.beaten_trees()) > 0
@@ -136,6 +141,8 @@ def test_scene_refuses_what_can_not_be_drawn(scene):
         InputRefused, match=r"Knowledge holds \['sure'\]: it must be one of well_known, doubtful, unknown"
     ):
         replace(scene, pressure=scene.pressure.assign(knowledge="sure"))
+    with pytest.raises(InputRefused, match=r"Pressure names tree .* twice: each tree has one line"):
+        replace(scene, pressure=scene.pressure.iloc[[0, 1, 1]])
     with pytest.raises(CRSRefused, match="no projected CRS"):
         replace(scene, blocks=scene.blocks.to_crs(4326))
     with pytest.raises(CRSRefused, match="Trees to draw are in EPSG:4326: the blocks are in EPSG:7855"):

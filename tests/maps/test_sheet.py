@@ -64,7 +64,8 @@ def test_sheet_holds_what_the_sprayer_needs(sixteen, tmp_path):
         "Tank loads, 200 L",
         "1 full",
         "2 part",
-        "0.432 L",
+        "1 L",
+        "432 mL",
         "Product at 500 mL per 100 L, typed in by the grower on 3 November 2025.",
         "Refill in run 7 after tree 2.",
         "The house is 64 m from run 9.",
@@ -95,7 +96,7 @@ def test_what_is_missing_is_left_blank_and_never_assumed(sixteen, tmp_path):
 def test_loads_without_product_have_a_line_for_the_pen(sixteen, tmp_path):
     pages, _ = read(run_sheet(sixteen, tmp_path / "s.pdf", zone=ZONE, loads=make_loads(sixteen, product=False)))
     assert "1 full 200.0 L mix" in pages[0]
-    assert "1.000 L" not in pages[0]
+    assert "432 mL" not in pages[0]
 
 
 def test_a_load_that_ends_with_its_run_says_so(sixteen, tmp_path):
@@ -191,5 +192,8 @@ def test_refusals(scene, tmp_path):
         run_sheet(replace(scene, runs=scene.runs.iloc[:0]), tmp_path / "s.pdf", zone=ZONE)
     with pytest.raises(InputRefused, match="is no folder"):
         run_sheet(scene, tmp_path / "none" / "s.pdf", zone=ZONE)
+    lost = make_loads(scene).assign(to_tree="felled")
+    with pytest.raises(InputRefused, match="Load 1 ends at tree felled: there is no such tree in the grove"):
+        run_sheet(scene, tmp_path / "s.pdf", zone=ZONE, loads=lost)
     with pytest.raises(InputRefused, match="Loads has no column 'covers'"):
         run_sheet(scene, tmp_path / "s.pdf", zone=ZONE, loads=make_loads(scene).drop(columns="covers"))
