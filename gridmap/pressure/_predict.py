@@ -1,0 +1,158 @@
+"""From the walk to a tree: grid points gathered into few normal curves, then evaluated tree by tree in chunks.
+
+For one grid point the log expected count of a tree has mean m0 + k'a and variance k** - k'M k, where
+k = sigma^2 r + u, r_i = exp(-2 d_i / rho) the correlation with the beats and u = tau^2 [same block] + s_mu^2. Sizes are
+gathered before the trees are looked at (one vector and one quadratic form in r for each range and spread), ranges
+tree by tree afterwards; both by matching mean and variance. Spreads are kept apart: gathering them too gave limits
+that held 55 % where 50 were promised, and cost 0.019 +- 0.004 nats a tree (300 groves drawn from the prior).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.spatial.distance import cdist
+
+from gridmap.checks import FloatArray, IntArray
+from gridmap.pressure._laplace import Posterior
+from gridmap.pressure._prior import SD_MEAN, Grid
+from gridmap.pressure._walk import Walk
+
+# Numbers in one chunk of the matrix trees x beats: about 2 MB, so that memory stays flat however large the grove.
+_CHUNK = 250_000
+
+
+@dataclass(frozen=True)
+class Curves:
+    """Normal curves for the log expected count of n trees: ``weight``, ``size`` (j,), ``mean``, ``variance`` (j, n)."""
+
+    weight: FloatArray
+    size: FloatArray
+    mean: FloatArray
+    variance: FloatArray
+    informed: FloatArray
+
+
+@dataclass(frozen=True)
+class Gathered:
+    """Grid points of one range and spread (and size, where wanted) as one curve; c blocks, then "another block"."""
+
+    weight: float
+    range_m: float
+    spread: float
+    size: float
+    slope: FloatArray        # (n,)       mean = slope'r + level[block]
+    level: FloatArray        # (c + 1,)
+    prior: float             #  variance = prior - r'quad r - 2 r'cross[block] - fixed[block] + spread of means
+    quad: FloatArray         # (n, n)
+    cross: FloatArray        # (c + 1, n)
+    fixed: FloatArray        # (c + 1,)
+    slope_off: FloatArray    # (n, g)     spread of means = |slope_off'r + level_off[block]|^2
+    level_off: FloatArray    # (c + 1, g)
+    local: float             #            the same without the common mean, for what the walk taught of the place
+    local_cross: FloatArray  # (c + 1, n)
+    local_fixed: FloatArray  # (c + 1,)
+
+
+def block_links(walk: Walk) -> FloatArray:
+    """Return [same block] between each block and the beats, (c + 1, n); the last line is a block never beaten."""
+    number = 1 if walk.blocks is None else len(walk.blocks)
+    links = np.zeros((number + 1, len(walk.xy)))
+    links[walk.block, np.arange(len(walk.xy))] = 1.0
+    return links
+
+
+def block_index(walk: Walk, names: list[Hashable] | None, length: int) -> IntArray:
+    """Return the number of each tree's block: those beaten as in the walk, each other one with a number after them."""
+    if walk.blocks is None or names is None:
+        return np.zeros(length, dtype=np.int64)
+    number = dict(walk.blocks)
+    return np.array([number.setdefault(name, len(number)) for name in names], dtype=np.int64)
+
+
+def gather(
+    walk: Walk, points: Grid, posterior: Posterior, weight: FloatArray, *, log_mean: float, shift: FloatArray,
+    extra: FloatArray, by_size: bool = False, sd_mean: float = SD_MEAN,
+) -> list[Gathered]:
+    """Return one curve for each range and spread, or for each range, spread and size, by matching mean and variance.
+
+    ``shift`` and ``extra`` (g,) are added to mean and variance of each grid point: the tree's own share.
+    """
+    links = walk.sd_block**2 * block_links(walk)
+    key = np.column_stack([points.range_m, points.spread, points.size if by_size else np.zeros(len(points))])
+    result = []
+    for one in np.unique(key, axis=0):
+        inside = np.flatnonzero((key == one).all(axis=1))
+        share = weight[inside] / weight[inside].sum()
+        part = posterior.take(inside)
+        precision, square = part.precision(), points.spread[inside] ** 2
+        slopes = square[:, None] * part.pull
+        everything = links + sd_mean**2
+        levels = part.pull @ everything.T + shift[inside, None]
+        slope, level = share @ slopes, share @ levels
+        off = np.sqrt(share)
+        mean_precision = np.einsum("g,gij->ij", share, precision)
+        once = np.einsum("g,gij->ij", share * square, precision)
+        result.append(Gathered(
+            weight=float(weight[inside].sum()), range_m=float(one[0]), spread=float(one[1]), size=float(one[2]),
+            slope=slope, level=log_mean + level,
+            prior=float(share @ (square + extra[inside])) + walk.sd_block**2 + sd_mean**2,
+            quad=np.einsum("g,gij->ij", share * square**2, precision),
+            cross=everything @ once, fixed=np.einsum("ci,ij,cj->c", everything, mean_precision, everything),
+            slope_off=(off[:, None] * (slopes - slope)).T, level_off=(off[:, None] * (levels - level)).T,
+            local=float(share @ square) + walk.sd_block**2,
+            local_cross=links @ once, local_fixed=np.einsum("ci,ij,cj->c", links, mean_precision, links),
+        ))
+    return result
+
+
+def evaluate(walk: Walk, gathered: list[Gathered], xy: FloatArray, block: IntArray) -> Curves:
+    """Return the normal curves of each tree, one for each spread (and size), chunk by chunk."""
+    # Blocks that were never beaten are alike: the last line of `block_links`.
+    block = np.minimum(block, len(gathered[0].level) - 1)
+    key = np.array([(curve.spread, curve.size) for curve in gathered])
+    kinds, kind = np.unique(key, axis=0, return_inverse=True)
+    share = np.array([curve.weight for curve in gathered])
+    weight = np.asarray(np.bincount(kind, weights=share), dtype=np.float64)
+    share = share / weight[kind]
+    mean, square = np.zeros((len(kinds), len(xy))), np.zeros((len(kinds), len(xy)))
+    learned = np.zeros(len(xy))
+    for rows in chunks(len(xy), len(walk.xy)):
+        distance = cdist(xy[rows], walk.xy)
+        for range_m in dict.fromkeys(curve.range_m for curve in gathered):
+            r = np.exp(distance * (-2.0 / range_m))
+            for j, curve in enumerate(gathered):
+                if curve.range_m == range_m:
+                    m, v, taught = _one(curve, r, block[rows])
+                    mean[kind[j], rows] += share[j] * m
+                    square[kind[j], rows] += share[j] * (v + m * m)
+                    learned[rows] += curve.weight * taught
+    local = sum(curve.weight * curve.local for curve in gathered)
+    variance = np.maximum(square - mean * mean, 1e-9)
+    return Curves(weight, kinds[:, 1], mean, variance, np.clip(learned / local, 0.0, 1.0))
+
+
+def _one(curve: Gathered, r: FloatArray, block: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return mean and variance of one curve, and how much variance of the place itself the walk took away."""
+    by_place = np.einsum("ti,ti->t", r @ curve.quad, r)
+    off = r @ curve.slope_off + curve.level_off[block]
+    known = by_place + 2.0 * _of_block(r, curve.cross, block) + curve.fixed[block]
+    variance = curve.prior - known + np.einsum("tg,tg->t", off, off)
+    taught = by_place + 2.0 * _of_block(r, curve.local_cross, block) + curve.local_fixed[block]
+    return r @ curve.slope + curve.level[block], variance, taught
+
+
+def chunks(trees: int, beats: int) -> Iterator[slice]:
+    """Return slices of trees whose matrix with the beats stays small."""
+    step = max(64, _CHUNK // max(beats, 1))
+    for start in range(0, trees, step):
+        yield slice(start, min(start + step, trees))
+
+
+def _of_block(r: FloatArray, vectors: FloatArray, block: IntArray) -> FloatArray:
+    """Return r't times the vector of each tree's block."""
+    if len(vectors) <= r.shape[1]:
+        return np.take_along_axis(r @ vectors.T, block[:, None], axis=1)[:, 0]
+    return np.asarray(np.einsum("ti,ti->t", r, vectors[block]))
