@@ -1,7 +1,7 @@
 """Speed of the pressure map beside ordinary kriging in the same run; printed, nothing gated.
 
-Times are of a warm process. On two cores OPENBLAS_NUM_THREADS=2 (the default there) was best; on a machine that others
-keep busy, 1 is steadier.
+Times are of a warm process. OPENBLAS_NUM_THREADS=1 is as quick as 2 for walks of fifty beats (the matrices are small)
+and far steadier where others keep the machine busy.
 """
 
 from __future__ import annotations

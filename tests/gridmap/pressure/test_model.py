@@ -224,6 +224,16 @@ def test_a_suspected_tree_tells_of_its_neighbourhood():
     assert high_here.predict(near)["median_per_beat"].iloc[0] > 2 * high_there.predict(near)["median_per_beat"].iloc[0]
 
 
+def test_a_walk_of_suspected_trees_alone_says_little_of_the_rest():
+    xy, counts = walk(20)
+    alone = PressureModel(5).fit(xy, counts + 20, suspected=np.ones(20, dtype=bool)).predict(xy)
+    planned = PressureModel(5).fit(xy, counts + 20).predict(xy)
+    check_honest(alone)
+    # Offset and common mean can't be told apart, so the limits stay wide and the prior is not left far behind.
+    assert (alone["high_80"] / alone["low_80"] > 2 * planned["high_80"] / planned["low_80"]).all()
+    assert (alone["median_per_beat"] < planned["median_per_beat"]).all()
+
+
 @pytest.mark.slow
 def test_large_walks_go_by_a_subset_and_agree_with_the_whole():
     """Past 300 beats the grid is weighed on a subset: close to what 300 of the same beats say."""
