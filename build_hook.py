@@ -19,7 +19,7 @@ PAGE = Path("maps") / "page"
 class PageLibraries(BuildHookInterface):
     """Install the locked npm packages and copy the files that ``gridmapFiles`` in ``package.json`` names."""
 
-    def initialize(self, version: str, build_data: dict) -> None:  # noqa: ARG002  (the names are hatchling's)
+    def initialize(self, version: str, build_data: dict) -> None:
         """Copy the page's libraries unless those that are there were made from this very lock file."""
         page = Path(self.root) / PAGE
         library = page / "lib"

@@ -66,7 +66,7 @@ def _numbers(values: pd.Series[Any]) -> list[str]:
     """Write a column of numbers with the decimals that its values need, four at most and the same for all."""
     known = [float(value) for value in values.dropna()]
     decimals = next((n for n in range(4) if all(abs(round(value, n) - value) < 1e-9 for value in known)), 4)
-    return ["-" if value != value else f"{value:,.{decimals}f}" for value in values.astype(float)]  # noqa: PLR0124
+    return ["-" if value != value else f"{value:,.{decimals}f}" for value in values.astype(float)]
 
 
 def _cell(value: Any) -> str:

@@ -99,7 +99,8 @@ def same_length(length: int, **arrays: object) -> None:
     """Check that every given array has ``length`` entries; None is passed over."""
     for name, array in arrays.items():
         if array is not None and len(array) != length:  # type: ignore[arg-type]
-            raise InputRefused(f"{name} has {len(array)} entries", f"it must have one for each of the {length} positions")  # type: ignore[arg-type]
+            entries = len(array)  # type: ignore[arg-type]
+            raise InputRefused(f"{name} has {entries} entries", f"it must have one for each of the {length} positions")
 
 
 def columns(frame: pd.DataFrame, needed: Iterable[str], name: str) -> None:

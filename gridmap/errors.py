@@ -62,7 +62,7 @@ class InputRefused(GridmapError):
 
 
 class OutlineRefused(InputRefused):
-    """An outline or a keep-out can't be used. ``mended`` holds a shape that could be, if there is one (never taken unasked)."""
+    """An outline or a keep-out can't be used; ``mended`` holds a shape that could be, which is never taken unasked."""
 
     def __init__(self, what: str, rule: str | None = None, remedy: str | None = None, mended: object = None) -> None:
         super().__init__(what, rule, remedy)
@@ -98,7 +98,9 @@ class RowsRefused(InputRefused):
 class InputMissing(GridmapError):
     """Something that only the grower knows was not given. ``missing`` names each thing, in words."""
 
-    def __init__(self, what: str, rule: str | None = None, remedy: str | None = None, missing: Sequence[str] = ()) -> None:
+    def __init__(
+        self, what: str, rule: str | None = None, remedy: str | None = None, missing: Sequence[str] = ()
+    ) -> None:
         super().__init__(what, rule, remedy)
         self.missing = list(missing)
 

@@ -15,12 +15,13 @@ from gridmap import checks
 from gridmap.errors import InputRefused
 from gridmap.treatment import Label, Sprayer, amount_words
 from gridmap.treatment import cautions as cautions_at
+from gridmap.words import date_words
 from maps.fonts import page_count, typeset
 from maps.look import PRINT_LOOK
 from maps.plan import draw_plan
 from maps.scene import Scene
 from maps.view import extent
-from maps.words import date_words, number_words, plural, short_number, shortened
+from maps.words import number_words, plural, short_number, shortened
 
 _LOADS: Final = (
     "load",

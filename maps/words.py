@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from datetime import date
 from typing import Final
 
+from gridmap.words import date_words
 from maps.scene import Scene
 
 _NUMBERS: Final = (
@@ -25,32 +25,7 @@ _NUMBERS: Final = (
     "Twelve",
 )
 # Written here and not taken from the computer's locale: the same input gives the same sheet on every computer.
-_MONTHS: Final = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 _POINTS: Final = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-
-
-def date_words(day: date | None) -> str:
-    """Write a date out.
-
-    Examples
-    --------
-    >>> date_words(date(2025, 11, 12)), date_words(None)
-    ('12 November 2025', 'no date')
-    """
-    return "no date" if day is None else f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def number_words(value: float | None, places: int = 0) -> str:

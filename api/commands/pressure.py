@@ -27,7 +27,7 @@ def pressure(
 
     Example: gridmap pressure home.gpkg --csv pressure.csv
     """
-    from api.steps.pressure import map_pressure
+    from api.steps.pressure_report import map_pressure
 
     with show.progress("Working out chances"):
         result = map_pressure(grove, walk=walk, counts=counts, csv=csv)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -13,9 +13,9 @@ from api.commands.options import Grove, Json, Walk, Who
 Number = float | None
 
 
-def _field(option: str, text: str, metavar: str = "NUMBER") -> typer.models.OptionInfo:
+def _field(option: str, text: str, metavar: str = "NUMBER") -> Any:
     """Make one option of a command that takes the grower's own figures; all may be left out and told later."""
-    return typer.Option(option, help=text, metavar=metavar)  # type: ignore[no-any-return]
+    return typer.Option(option, help=text, metavar=metavar)
 
 
 @show.door

@@ -60,6 +60,7 @@ def compare_on_counts(
         held_taps=unseen["taps"].to_numpy(),
         block=seen["block"].to_numpy(),
         held_block=unseen["block"].to_numpy(),
+        suspected=(seen["reason"] == "suspected").to_numpy(),
         standard_taps=standard,
     )
     model = float(scores.loc[scores["method"] == "pressure_model", "log_score_per_count"].iloc[0])

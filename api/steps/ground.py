@@ -116,17 +116,17 @@ def make_rows(
         chosen = _chosen_blocks(blocks, planted, block)
         laid, changed = [], []
         for record in chosen.to_dict("records"):
-            facts = {name: record.get(name) if value is None else value for name, value in typed.items()}
+            facts: dict[str, Any] = {
+                name: record.get(name) if value is None else value for name, value in typed.items()
+            }
             _require_facts(record["block"], facts)
-            rows = generate_rows(
-                record["geometry"], crs=grove.crs, **{name: float(value) for name, value in facts.items()}
-            )  # type: ignore[arg-type]
+            rows = generate_rows(record["geometry"], crs=grove.crs, **facts)
             laid.append(rows.assign(block=record["block"]))
             changed.append((record["uuid"], facts))
         trees = gpd.GeoDataFrame(pd.concat(laid, ignore_index=True), geometry="geometry", crs=grove.crs)
         with grove.act(f"make rows in {', '.join(chosen['block'])}", who=who):
             for uuid, facts in changed:
-                grove.set_block(uuid, **{name: float(value) for name, value in facts.items()})  # type: ignore[arg-type]
+                grove.set_block(uuid, **facts)
             grove.add_places_and_plants(trees)
             grove.add_rows(row_lines(trees))
     return Outcome(
@@ -209,7 +209,8 @@ def neighbour_distance_m(xy: checks.FloatArray) -> float:
 
     if len(xy) < 2:
         return float("nan")
-    return float(np.median(cKDTree(xy).query(xy, k=2)[0][:, 1]))
+    distance_m, _ = cKDTree(xy).query(xy, k=[2])
+    return float(np.median(np.asarray(distance_m)))
 
 
 def tree_table(trees: pd.DataFrame) -> pd.DataFrame:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -174,9 +173,10 @@ def show_history(path: Path, *, most: int = 20) -> Outcome:
     table = pd.DataFrame(
         {"when": local.dt.strftime("%Y-%m-%d %H:%M"), "who": acts["who"], "what": acts["what"], "entries": acts["rows"]}
     )
-    records: list[dict[str, Any]] = acts.to_dict("records")
     return Outcome(
-        said=(f"The last {len(acts)} acts, newest first.",), figures={"acts": records}, tables={"History": table}
+        said=(f"The last {len(acts)} acts, newest first.",),
+        figures={"acts": acts.to_dict("records")},
+        tables={"History": table},
     )
 
 

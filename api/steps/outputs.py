@@ -14,7 +14,8 @@ import pandas as pd
 from api.steps.facts import Facts, facts_of
 from api.steps.grove import INVENTED
 from api.steps.outcome import Outcome, plain
-from api.steps.pressure import Pressure, describe_pressure, load_grove, work_out_pressure, write_pressure
+from api.steps.pressure import Pressure, load_grove, work_out_pressure
+from api.steps.pressure_report import describe_pressure, write_pressure
 from api.store import GroveFile, Zone
 from gridmap import __version__
 from gridmap.errors import FileRefused
@@ -75,8 +76,8 @@ def write_outputs(path: Path, out: Path, *, walk: str | None = None) -> Outcome:
     said.append(
         "No zone is kept for this walk; run gridmap zone for runs, sheet and exports."
         if zone is None
-        else f"{zone.name.capitalize()}, version {zone.version}: {zone.summary['trees']} trees, {zone.summary['runs']} runs, "
-        f"{zone.summary['litres']:,.0f} L. It is frozen now, since its sheet is printed."
+        else f"{zone.name.capitalize()}, version {zone.version}: {zone.summary['trees']} trees, "
+        f"{zone.summary['runs']} runs, {zone.summary['litres']:,.0f} L. It is frozen now, since its sheet is printed."
     )
     said.append(f"In {out}: {', '.join(sorted(file.name for file in files))}.")
     return Outcome(

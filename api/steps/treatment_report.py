@@ -200,10 +200,15 @@ def describe_mix(
     shown = pd.DataFrame(
         {"route": routes["words"], "litres": routes["litres"].round(1), "a tree": routes["litres_per_tree"].round(2)}
     )
-    said += [f"{row.words[:1].upper()}{row.words[1:]}: {row.formula}. Source: {row.source}." for row in routes.itertuples()]
+    said += [f"{_capital(way['words'])}: {way['formula']}. Source: {way['source']}." for way in mixed["routes"]]
     return Outcome(
         said=tuple(said),
         figures={"mix": mixed},
         tables={"Routes to the litres": shown, "Tank loads": loads_table(loads)},
         cautions=treatment.cautions("mix", facts.label),
     )
+
+
+def _capital(text: str) -> str:
+    """Start with a capital letter and leave the rest as it is."""
+    return text[:1].upper() + text[1:]

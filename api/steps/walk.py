@@ -15,6 +15,7 @@ from api.steps.outcome import Outcome
 from api.store import GroveFile
 from gridmap.errors import InputMissing, InputRefused, RowsRefused
 from gridmap.exchange import Resolved, catch_long, count_uuids, read_counts, resolve_trees
+from gridmap.words import date_words
 
 PARTS = ["line", "uuid", "tree", "time", "taps", "nymphs", "adults", "wing_buds", "reason", "accuracy_m", "observer"]
 
@@ -142,7 +143,7 @@ def _told(
     ignored: list[str],
 ) -> Outcome:
     """Say what was stored and what was not."""
-    said = [f"{new} counts stored for the walk of {day.day} {day:%B %Y}, on {found.rows['tree'].nunique()} trees."]
+    said = [f"{new} counts stored for the walk of {date_words(day)}, on {found.rows['tree'].nunique()} trees."]
     if already:
         said.append(f"{already} were there already and are stored once.")
     snapped = found.rows["distance_m"].dropna()

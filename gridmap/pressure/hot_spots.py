@@ -55,7 +55,8 @@ def hot_spots(
     Notes
     -----
     Two trees of a block are neighbours within 1.5 times the larger of its row and tree spacing; a hot spot is a set of
-    trees joined through neighbours. Ranked by the sum of the chances, which is the expected number of trees over.
+    at least two trees joined through neighbours; a tree alone shows on the map, but is no place to go to.
+    Ranked by the sum of the chances, which is the expected number of trees over.
 
     Examples
     --------
@@ -87,7 +88,7 @@ def hot_spots(
         hot = np.flatnonzero(inside["chance_over"].to_numpy() > 0.5)
         group = _groups(xy[hot], reach)
         members = [inside.iloc[hot[group == number]] for number in np.unique(group)]
-        lines += [{"block": block} | _describe(member) for member in members]
+        lines += [{"block": block} | _describe(member) for member in members if len(member) > 1]
     if not lines:
         return gpd.GeoDataFrame({name: [] for name in HOT_SPOT_COLUMNS}, geometry="geometry", crs=trees.crs)
     ranked = pd.DataFrame(lines).sort_values(["trees_over", "block", "from_row"], ascending=[False, True, True])

@@ -6,6 +6,7 @@ from typing import Final
 
 from gridmap.checks import one_of
 from gridmap.treatment.settings import Label
+from gridmap.words import date_words
 
 #: By place; two sentences at most, at the hand. Common practice, no source: what binds is the label.
 CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
@@ -51,7 +52,7 @@ def cautions(place: str, label: Label | None = None) -> tuple[str, ...]:
     if label is None:
         return first, second
     if place == "mix" and label.rate is not None:
-        day = f" on {label.typed_on.day} {label.typed_on:%B %Y}" if label.typed_on else ""
+        day = f" on {date_words(label.typed_on)}" if label.typed_on else ""
         first = (f"Before you pour: you typed {label.rate_words()}{day}; read it off the label again, "
                  "the label is the law.")
     if place == "date" and label.reentry:

@@ -146,15 +146,17 @@ def _ends(edges: FloatArray, reached: FloatArray, tank: float) -> tuple[IntArray
 
 
 def _covers(trees: pd.DataFrame, first: int, last: int, dry_inside: bool, begun: bool) -> str:
-    """Say which runs a load covers and where it ends."""
+    """Say which runs a load covers, and inside which tree it begins or runs dry."""
     run, a, b = trees["run"].to_numpy(), trees.iloc[first], trees.iloc[last]
-    words = f"run {a['run']}" if a["run"] == b["run"] else f"runs {a['run']} to {b['run']}"
+    begins = ends = ""
     if begun:
-        words += f", from inside tree {a['position']} ({a['block']} row {a['row']})"
+        begins = f" tree {a['position']} (the rest of it)"
     elif first and run[first - 1] == run[first]:
-        words += f", from tree {a['position']} ({a['block']} row {a['row']})"
+        begins = f" tree {a['position']}"
     if dry_inside:
-        words += f", runs dry inside tree {b['position']} ({b['block']} row {b['row']})"
+        ends = f" tree {b['position']} (part of it)"
     elif last + 1 < len(run) and run[last + 1] == run[last]:
-        words += f", to tree {b['position']} ({b['block']} row {b['row']})"
-    return words
+        ends = f" tree {b['position']}"
+    if a["run"] == b["run"]:
+        return f"run {a['run']}" + (f", from{begins}" if begins else "") + (f", to{ends}" if ends else "")
+    return f"run {a['run']}{begins} to run {b['run']}{ends}"

@@ -31,8 +31,20 @@ def run(*words: object) -> tuple[int, str, str]:
 @pytest.fixture
 def grove(tmp_path: Path) -> Path:
     path = tmp_path / "home.gpkg"
-    status, _, _ = run("new", path, "--name", "Home", "--at", "149.10,-33.25", "--time-zone", "Australia/Sydney",
-                       "--season-start", "07-01", "--currency", "AUD")
+    status, _, _ = run(
+        "new",
+        path,
+        "--name",
+        "Home",
+        "--at",
+        "149.10,-33.25",
+        "--time-zone",
+        "Australia/Sydney",
+        "--season-start",
+        "07-01",
+        "--currency",
+        "AUD",
+    )
     assert status == 0
     return path
 
@@ -45,7 +57,8 @@ def test_every_help_has_an_example(command):
 
 
 def test_help_imports_nothing_heavy():
-    code = "import sys; from api.cli import app; print(sorted({'numpy','pandas','geopandas','sqlalchemy','shapely'} & set(sys.modules)))"
+    heavy = "{'numpy', 'pandas', 'geopandas', 'sqlalchemy', 'shapely'}"
+    code = f"import sys; from api.cli import app; print(sorted({heavy} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
@@ -67,25 +80,46 @@ def test_wrong_words_end_with_2():
 
 
 def test_new_says_crs_and_next(tmp_path):
-    status, out, err = run("new", tmp_path / "g.gpkg", "--name", "G", "--at", "23.1,37.2", "--time-zone", "Europe/Athens",
-                           "--season-start", "10-01", "--currency", "EUR")
+    status, out, err = run(
+        "new",
+        tmp_path / "g.gpkg",
+        "--name",
+        "G",
+        "--at",
+        "23.1,37.2",
+        "--time-zone",
+        "Europe/Athens",
+        "--season-start",
+        "10-01",
+        "--currency",
+        "EUR",
+    )
     assert (status, err) == (0, "")
     assert "ETRS89 / UTM zone 34N (EPSG:25834)" in out
     assert "import-outlines" in out
 
 
-@pytest.mark.parametrize(("change", "message"), [
-    ({"--at": "-33.25,149.1"}, r"Latitude is 149.1 degrees: it must be at most 90 degrees. Give longitude first"),
-    ({"--at": "149.1"}, "The position is '149.1': it must be longitude,latitude in degrees"),
-    ({"--time-zone": "AEST"}, "Time zone is 'AEST'"),
-    ({"--season-start": "02-29"}, "Season start is '02-29'"),
-    ({"--currency": "dollars"}, "Currency is 'dollars'"),
-    ({"--crs": "EPSG:4326"}, "is in degrees: a grove needs a projected CRS in metres"),
-    ({"--crs": "EPSG:999999"}, "is not known: it must be an EPSG number"),
-])
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"--at": "-33.25,149.1"}, r"Latitude is 149.1 degrees: it must be at most 90 degrees. Give longitude first"),
+        ({"--at": "149.1"}, "The position is '149.1': it must be longitude,latitude in degrees"),
+        ({"--time-zone": "AEST"}, "Time zone is 'AEST'"),
+        ({"--season-start": "02-29"}, "Season start is '02-29'"),
+        ({"--currency": "dollars"}, "Currency is 'dollars'"),
+        ({"--crs": "EPSG:4326"}, "is in degrees: a grove needs a projected CRS in metres"),
+        ({"--crs": "EPSG:999999"}, "is not known: it must be an EPSG number"),
+    ],
+)
 def test_new_refuses_in_one_line_and_leaves_no_file(tmp_path, change, message):
-    words = {"--name": "G", "--at": "149.1,-33.25", "--time-zone": "Australia/Sydney", "--season-start": "07-01",
-             "--currency": "AUD", **change}
+    words = {
+        "--name": "G",
+        "--at": "149.1,-33.25",
+        "--time-zone": "Australia/Sydney",
+        "--season-start": "07-01",
+        "--currency": "AUD",
+        **change,
+    }
     status, out, err = run("new", tmp_path / "g.gpkg", *[part for pair in words.items() for part in pair])
     assert (status, out) == (1, "")
     assert message in err
@@ -96,8 +130,20 @@ def test_new_refuses_in_one_line_and_leaves_no_file(tmp_path, change, message):
 
 def test_new_never_replaces_a_file(grove):
     before = grove.read_bytes()
-    status, _, err = run("new", grove, "--name", "Other", "--at", "149,-33", "--time-zone", "UTC", "--season-start", "07-01",
-                         "--currency", "AUD")
+    status, _, err = run(
+        "new",
+        grove,
+        "--name",
+        "Other",
+        "--at",
+        "149,-33",
+        "--time-zone",
+        "UTC",
+        "--season-start",
+        "07-01",
+        "--currency",
+        "AUD",
+    )
     assert status == 1
     assert "there is a file home.gpkg already" in err.lower()
     assert grove.read_bytes() == before

@@ -1,8 +1,8 @@
 """The main job on real counts with positions, through the command line: new grove, trees, counts, pressure, comparison.
 
-Webworms: Beall (1940) Ecology 21:460-474, doi 10.2307/1930285, every unit of a beet field counted. Arthropods in a wheat
-field: Holland, Winder & Perry (1999) Aspects of Applied Biology 54:53-60, 63 traps. Both as open data; neither has a
-place on earth, so the grids are laid at a stated origin. Prices, sprayer and label are not needed here.
+Webworms: Beall (1940) Ecology 21:460-474, doi 10.2307/1930285, every unit of a beet field counted. Arthropods in a
+wheat field: Holland, Winder & Perry (1999) Aspects of Applied Biology 54:53-60, 63 traps. Both as open data; neither
+has a place on earth, so the grids are laid at a stated origin. Prices, sprayer and label are not needed here.
 """
 
 from __future__ import annotations
@@ -32,16 +32,31 @@ def webworms(folder: Path) -> pd.DataFrame:
     """Blocks side by side, 5 m apart; which axis is which is not known for the source, so row runs north."""
     field = pd.read_csv(folder / "beall_webworms" / "webworms.csv")
     east = field["block"].str[1:].astype(int) * (field["col"].max() * UNIT_M[1] + 5)
-    return pd.DataFrame({
-        "block": field["block"], "row": field["row"], "position": field["col"], "x_m": east + field["col"] * UNIT_M[1],
-        "y_m": field["row"] * UNIT_M[0], "nymphs": field["count"]})
+    return pd.DataFrame(
+        {
+            "block": field["block"],
+            "row": field["row"],
+            "position": field["col"],
+            "x_m": east + field["col"] * UNIT_M[1],
+            "y_m": field["row"] * UNIT_M[0],
+            "nymphs": field["count"],
+        }
+    )
 
 
 def wheat_field(folder: Path) -> pd.DataFrame:
     traps = pd.read_csv(folder / "arthropods_wheat_grid" / "arthropods.csv")
     traps = traps[traps["date_no"] == 3]
-    return pd.DataFrame({"block": "field", "row": traps["row"], "position": traps["col"], "x_m": traps["x_m"],
-                         "y_m": traps["y_m"], "nymphs": traps["count"]})
+    return pd.DataFrame(
+        {
+            "block": "field",
+            "row": traps["row"],
+            "position": traps["col"],
+            "x_m": traps["x_m"],
+            "y_m": traps["y_m"],
+            "nymphs": traps["count"],
+        }
+    )
 
 
 def compare(frame: pd.DataFrame, sample: int, folder: Path, seed: int) -> tuple[pd.DataFrame, dict[str, object]]:
@@ -52,7 +67,20 @@ def compare(frame: pd.DataFrame, sample: int, folder: Path, seed: int) -> tuple[
     frame.drop(columns="nymphs").to_csv(folder / "trees.csv", index=False)
     counts[chosen].to_csv(folder / "walk.csv", index=False)
     counts[~chosen].to_csv(folder / "rest.csv", index=False)
-    run("new", grove, "--name", "open data", "--at", ORIGIN, "--time-zone", "UTC", "--season-start", "01-01", "--currency", "XTS")
+    run(
+        "new",
+        grove,
+        "--name",
+        "open data",
+        "--at",
+        ORIGIN,
+        "--time-zone",
+        "UTC",
+        "--season-start",
+        "01-01",
+        "--currency",
+        "XTS",
+    )
     run("import-trees", grove, folder / "trees.csv", "--place-at", ORIGIN)
     run("import-counts", grove, folder / "walk.csv", "--date", "1996-06-21")
     figures = json.loads(run("pressure", grove, "--counts", "nymphs", "--csv", folder / "pressure.csv", "--json"))
@@ -70,7 +98,7 @@ def test_real_counts_go_the_whole_way(open_data, tmp_path, data, sample):
     assert figures["trees"] == len(frame)
     assert figures["threshold_per_beat"] is None
     assert np.isfinite(scores["log_score_per_count"]).all()
-    # The map has to hold its own: not behind either plainer way by more than two standard errors of the paired difference.
+    # The map has to hold its own: behind neither plainer way by over two standard errors of the paired difference.
     for peer in ("block_mean", "inverse_distance"):
         assert scores.loc[peer, "model_ahead"] > -2 * scores.loc[peer, "standard_error"]
     written = pd.read_csv(tmp_path / "pressure.csv")

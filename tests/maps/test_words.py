@@ -10,11 +10,12 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from gridmap.words import date_words
 from maps.legend import draw_legend, tick_counts
 from maps.picture import block_lines
 from maps.scene import Scene
 from maps.style import ramp_position
-from maps.words import date_words, finding, finding_detail
+from maps.words import finding, finding_detail
 
 SVG = "{http://www.w3.org/2000/svg}"
 

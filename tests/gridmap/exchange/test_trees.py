@@ -162,7 +162,8 @@ def test_rows_without_positions_are_left_for_numbering(save):
 
 
 def test_a_local_grid_is_laid_with_its_origin_at_the_place(save):
-    frame = read_trees(save("block,row,position,x_m,y_m\nA,1,1,0,0\nA,1,2,300,0\nA,2,1,0,400\n"), place_at=(147.0, -37.0))
+    grid = save("block,row,position,x_m,y_m\nA,1,1,0,0\nA,1,2,300,0\nA,2,1,0,400\n")
+    frame = read_trees(grid, place_at=(147.0, -37.0))
     there, _ = to_grove(frame, 7855)
     origin, _ = to_grove(gpd.GeoDataFrame(geometry=[shapely.Point(147.0, -37.0)], crs=4326), 7855)
     assert there.geometry.iloc[0].distance(origin.geometry.iloc[0]) < 1e-6

@@ -67,9 +67,9 @@ def test_a_load_may_end_inside_a_run_and_inside_a_tree():
     grove.pressure["chance_over"] = 1.0
     zone, _, loads = loads_of(grove, 30.0)
     assert loads["covers"].tolist() == [
-        "run 1, runs dry inside tree 4 (East row 1)",
-        "run 1, from inside tree 4 (East row 1), runs dry inside tree 8 (East row 1)",
-        "run 1, from inside tree 8 (East row 1)",
+        "run 1, to tree 4 (part of it)",
+        "run 1, from tree 4 (the rest of it), to tree 8 (part of it)",
+        "run 1, from tree 8 (the rest of it)",
     ]
     assert loads["kind"].tolist() == ["full", "full", "part"]
     assert loads["product"].tolist() == pytest.approx([150, 150, 100])
@@ -83,7 +83,7 @@ def test_runs_know_the_load_that_they_begin_with():
     assert loads["covers"].tolist() == ["run 1", "run 2", "run 3"]
     assert with_loads(zone.runs, zone.trees, loads)["load"].tolist() == [1, 2, 3]
     zone, _, loads = loads_of(grove, 100.0)
-    assert loads["covers"].tolist()[0] == "runs 1 to 2, runs dry inside tree 8 (East row 2)"
+    assert loads["covers"].tolist()[0] == "run 1 to run 2 tree 8 (part of it)"
     assert with_loads(zone.runs, zone.trees, loads)["load"].tolist() == [1, 1, 2]
 
 
