@@ -27,3 +27,19 @@ def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
         report.outcome = "failed"
         report.longrepr = f"skipped, which GRIDMAP_NO_SKIP forbids: {report.longrepr}"
     return report
+
+
+@pytest.fixture(scope="session")
+def geopackage_faults():
+    """Return the official checker: what is wrong with a GeoPackage, requirement by requirement (OGC 12-128r18).
+
+    Pure Python, but its package asks for GDAL's bindings: ``pip install --no-deps gdal-utils``.
+    """
+
+    def faults(path: Path) -> list[object]:
+        # Only when it is asked: what a test holds besides the checker is held on every machine.
+        checker = "osgeo_utils.samples.validate_gpkg"
+        validate = pytest.importorskip(checker, reason="gdal-utils is not installed (pip install --no-deps)")
+        return list(validate.check(str(path), extra_checks=True, warning_as_error=True))
+
+    return faults

@@ -5,15 +5,14 @@ from __future__ import annotations
 import sqlite3
 
 import pytest
-from osgeo_utils.samples import validate_gpkg
 
 from api.store import GroveFile
 from gridmap.errors import GroveBusy, GroveFileError
 
 
-def test_a_copy_holds_the_same_and_passes_the_checker(grove, tmp_path):
+def test_a_copy_holds_the_same_and_passes_the_checker(grove, tmp_path, geopackage_faults):
     copy = grove.backup(tmp_path / "copy.gpkg")
-    assert validate_gpkg.check(str(copy), extra_checks=True, warning_as_error=True) == []
+    assert geopackage_faults(copy) == []
     with GroveFile.open(copy) as other:
         assert other.grove == grove.grove
         assert other.trees().equals(grove.trees())

@@ -8,7 +8,6 @@ import subprocess
 import sys
 
 import pytest
-from osgeo_utils.samples import validate_gpkg
 
 from api.store import GroveFile
 
@@ -69,12 +68,12 @@ print(acts, inside)
 
 
 @pytest.mark.slow
-def test_kill_9_at_50_random_moments_leaves_all_or_nothing_of_each_act(grove, run_python):
+def test_kill_9_at_50_random_moments_leaves_all_or_nothing_of_each_act(grove, run_python, geopackage_faults):
     acts, inside = map(int, run_python(KILLED, grove.path, 50).stdout.split())
     # Both kinds of moment were met: between acts, and inside one (its journal was left, and rolled back on opening)
     assert acts > 0
     assert inside > 0
-    assert validate_gpkg.check(str(grove.path), extra_checks=True, warning_as_error=True) == []
+    assert geopackage_faults(grove.path) == []
 
 
 KILLED_WHILE_NEW = """
@@ -124,7 +123,7 @@ with GroveFile.open(path) as store:
 """
 
 
-def test_two_processes_and_this_one_write_at_once_and_none_fails(grove, start_python):
+def test_two_processes_and_this_one_write_at_once_and_none_fails(grove, start_python, geopackage_faults):
     writers = [start_python(WRITER, grove.path, who) for who in ("Ann", "Bea")]
     for writer in writers:
         assert writer.stdout.readline() == "ready\n", writer.stderr.read()
@@ -140,7 +139,7 @@ def test_two_processes_and_this_one_write_at_once_and_none_fails(grove, start_py
     acts = grove.acts(None)
     assert acts[acts["what"] == "add counts"]["who"].value_counts().to_dict() == {"Ann": 12, "Bea": 12}
     assert grove.setting("prices") == {"litre": 11}
-    assert validate_gpkg.check(str(grove.path), extra_checks=True, warning_as_error=True) == []
+    assert geopackage_faults(grove.path) == []
 
 
 # Killed with half of its pages written: the cache of one page makes SQLite write them early
@@ -180,14 +179,14 @@ def side_files(path) -> list[str]:
     return sorted(file.name for file in path.parent.iterdir() if file != path and file.name.startswith(path.name))
 
 
-def test_the_log_that_a_crashed_program_left_is_folded_in(grove, run_python):
+def test_the_log_that_a_crashed_program_left_is_folded_in(grove, run_python, geopackage_faults):
     run_python(CRASHED, grove.path, status=-9)
     assert side_files(grove.path) == ["grove.gpkg-shm", "grove.gpkg-wal"]
     with GroveFile.open(grove.path) as store:
         assert store.blocks()["row_spacing_m"][0] == 7.5
         assert store.acts()["who"][0] == "another program"
     assert side_files(grove.path) == []
-    assert validate_gpkg.check(str(grove.path), extra_checks=True, warning_as_error=True) == []
+    assert geopackage_faults(grove.path) == []
 
 
 def test_a_log_is_read_by_who_may_only_read(grove, run_python):
