@@ -197,7 +197,8 @@ def write_zone(result: Pressure, zone: Zone, out: Path) -> list[Path]:
     )
     files += [out / "zone.gpx", out / "runs.csv"]
     write_layer(runs, files[-2], "gpx", layer="runs", note=note)
-    write_layer(runs.drop(columns="name"), files[-1], "csv", note=note, wkt=True)
+    plain_runs = runs.drop(columns="name").round({"length_m": 2, "litres": 2})
+    write_layer(plain_runs, files[-1], "csv", note=note, wkt=True)
     return files
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,6 +14,9 @@ from api.steps.outcome import Outcome
 from api.steps.pressure import Pressure, counted_numbers, load_grove, work_out_pressure
 from gridmap.exchange import write_layer
 from gridmap.words import date_words
+
+#: Decimals of a figure in a table for a spreadsheet: far finer than its limits.
+FIGURES = 4
 
 
 def map_pressure(path: Path, *, walk: str | None = None, counts: str | None = None, csv: Path | None = None) -> Outcome:
@@ -37,9 +41,7 @@ def describe_pressure(result: Pressure) -> Outcome:
     if unknown:
         said.append(f"Not walked, so unknown: {', '.join(unknown)}. Look there.")
     if threshold.per_beat is None:
-        said.append(
-            "No action threshold is typed in, so there is no chance over it. It is yours: none is published."
-        )
+        said.append("No action threshold is typed in, so there is no chance over it. It is yours: none is published.")
     table = result.blocks
     known = table["walked"]
     shown = pd.DataFrame(
@@ -84,7 +86,7 @@ def describe_pressure(result: Pressure) -> Outcome:
         "trees_beaten": int(grove.counts["tree"].nunique()),
         "blocks_walked": list(result.walked),
         "blocks_unknown": unknown,
-        "blocks": table.to_dict("records"),
+        "blocks": _known_figures(table),
         "hot_spots": pd.DataFrame(result.spots.drop(columns="geometry")).to_dict("records"),
         "trees_over_in_walked_blocks": float(table.loc[known, "trees_over"].sum())
         if threshold.per_beat is not None
@@ -94,6 +96,14 @@ def describe_pressure(result: Pressure) -> Outcome:
         "trees_unknown": int((result.frame["knowledge"] == "unknown").sum()),
     }
     return Outcome(said=tuple(said), figures=figures, tables=tables)
+
+
+def _known_figures(table: pd.DataFrame) -> list[dict[Any, Any]]:
+    """Return the block table without figures for blocks that were not walked: they would only be what others are like."""
+    told = table.copy()
+    figures = [name for name in told.columns if name not in ("block", "trees", "beaten", "walked")]
+    told[figures] = told[figures].where(told["walked"])
+    return told.to_dict("records")
 
 
 def finding(result: Pressure) -> str:
@@ -120,4 +130,5 @@ def write_pressure(result: Pressure, path: Path) -> None:
     """Write every tree's figures as CSV, with its label and its longitude and latitude."""
     trees = result.grove.trees[["tree", "block", "row", "position", "geometry"]]
     note = INVENTED if result.grove.info.invented else None
-    write_layer(trees.merge(result.frame, on="tree", validate="one_to_one"), path, "csv", note=note)
+    figures = result.frame.round(FIGURES)
+    write_layer(trees.merge(figures, on="tree", validate="one_to_one"), path, "csv", note=note)
