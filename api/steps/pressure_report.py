@@ -99,7 +99,7 @@ def describe_pressure(result: Pressure) -> Outcome:
 
 
 def _known_figures(table: pd.DataFrame) -> list[dict[Any, Any]]:
-    """Return the block table without figures for blocks that were not walked: they would only be what others are like."""
+    """Return the block table without figures for blocks that were not walked: those only tell of the others."""
     told = table.copy()
     figures = [name for name in told.columns if name not in ("block", "trees", "beaten", "walked")]
     told[figures] = told[figures].where(told["walked"])
