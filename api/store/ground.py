@@ -28,7 +28,7 @@ _BLOCK_FACTS = (*_BEARINGS, "row_spacing_m", "tree_spacing_m", "headland_m", "ca
 
 def add_blocks(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
     """Store new blocks; return their UUIDs in the frame's order."""
-    lines = _lines(frame, ["block", "geometry"], "blocks", crs)
+    lines = frame_lines(frame, ["block", "geometry"], "blocks", crs)
     known = set(block_uuids(act.connection))
     rows = []
     for line in lines:
@@ -41,7 +41,7 @@ def add_blocks(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
         row: Row = {
             "uuid": given_uuid(line.get("uuid")),
             "name": name,
-            "geom": _shape(line["geometry"], "Polygon", f"block {name!r}"),
+            "geom": one_shape(line["geometry"], "Polygon", f"block {name!r}"),
         }
         row.update(_block_facts({column: line.get(column) for column in _BLOCK_FACTS}, name))
         rows.append(row)
@@ -72,7 +72,7 @@ def _block_facts(facts: Mapping[str, object], name: str) -> Row:
 def add_keep_outs(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
     """Store new keep-outs; return their UUIDs in the frame's order."""
     rows = []
-    for line in _lines(frame, ["kind", "setback_m", "geometry"], "keep-outs", crs):
+    for line in frame_lines(frame, ["kind", "setback_m", "geometry"], "keep-outs", crs):
         name = missing_to_none(line.get("name"))
         shown = "a keep-out" if name is None else f"keep-out {name!r}"
         if missing_to_none(line["setback_m"]) is None:
@@ -83,7 +83,7 @@ def add_keep_outs(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[st
                 "name": None if name is None else str(name),
                 "kind": checks.one_of(line["kind"], _KINDS, f"kind of {shown}"),
                 "setback_m": checks.number(line["setback_m"], f"setback of {shown}", "m", least=0.0),
-                "geom": _shape(line["geometry"], "Polygon", shown),
+                "geom": one_shape(line["geometry"], "Polygon", shown),
             }
         )
     act.insert(KEEP_OUT, rows)
@@ -94,14 +94,14 @@ def add_rows(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[str]:
     """Store the lines of new rows; return their UUIDs in the frame's order."""
     blocks = block_uuids(act.connection)
     rows = []
-    for line in _lines(frame, ["block", "row", "geometry"], "rows", crs):
+    for line in frame_lines(frame, ["block", "row", "geometry"], "rows", crs):
         row = whole(line["row"], "row", least=1)
         rows.append(
             {
                 "uuid": given_uuid(line.get("uuid")),
                 "block_uuid": _block(blocks, line["block"]),
                 "row": row,
-                "geom": _shape(line["geometry"], "LineString", f"row {row} of block {line['block']!r}"),
+                "geom": one_shape(line["geometry"], "LineString", f"row {row} of block {line['block']!r}"),
             }
         )
     act.insert(ROW_LINE, rows)
@@ -117,7 +117,7 @@ def add_places_and_plants(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) ->
     plants: list[Row] = []
     told: list[Row] = []
     problems: list[tuple[int, str]] = []
-    for number, line in enumerate(_lines(frame, ["block", "row", "position", "geometry"], "places", crs), start=2):
+    for number, line in enumerate(frame_lines(frame, ["block", "row", "position", "geometry"], "places", crs), start=2):
         try:
             place, plant = _place_and_plant(line, blocks)
             label = (place["block_uuid"], place["row"], place["position"])
@@ -155,7 +155,7 @@ def _place_and_plant(line: Mapping[str, Any], blocks: Mapping[str, str]) -> tupl
         "block_uuid": _block(blocks, line["block"]),
         "row": whole(line["row"], "row", least=1),
         "position": whole(line["position"], "position", least=1),
-        "geom": _shape(line["geometry"], "Point", f"place {shown}"),
+        "geom": one_shape(line["geometry"], "Point", f"place {shown}"),
         "elevation_m": _number(line.get("elevation_m"), f"elevation of {shown}"),
         "upslope_m": _number(line.get("upslope_m"), f"distance upslope of {shown}"),
     }
@@ -247,7 +247,7 @@ def day(value: object, name: str) -> str | None:
         raise InputRefused(f"{name} is {value!r}", "it must be a day, YYYY-MM-DD") from None
 
 
-def _lines(frame: gpd.GeoDataFrame, needed: Iterable[str], name: str, crs: pyproj.CRS) -> list[dict[str, Any]]:
+def frame_lines(frame: gpd.GeoDataFrame, needed: Iterable[str], name: str, crs: pyproj.CRS) -> list[dict[str, Any]]:
     """Return the lines of a frame that is in the grove's CRS, its shapes under ``geometry``."""
     checks.columns(frame, [column for column in needed if column != "geometry"], name)
     if not isinstance(frame, gpd.GeoDataFrame):
@@ -262,7 +262,7 @@ def _lines(frame: gpd.GeoDataFrame, needed: Iterable[str], name: str, crs: pypro
     ]
 
 
-def _shape(geometry: BaseGeometry | None, kind: str, shown: str) -> BaseGeometry:
+def one_shape(geometry: BaseGeometry | None, kind: str, shown: str) -> BaseGeometry:
     """Return a shape of the kind that its table holds; a set of one is that one."""
     if geometry is None or geometry.is_empty:
         raise OutlineRefused(f"{shown} has no shape", None, "draw it")

@@ -5,6 +5,7 @@ The rows of one act of the grower (an import, a walk sent from the phone) share 
 
 from __future__ import annotations
 
+import base64
 import json
 import uuid
 from collections.abc import Iterable, Mapping, Sequence
@@ -13,7 +14,7 @@ from typing import Any
 
 import shapely
 from shapely.geometry.base import BaseGeometry
-from sqlalchemy import Connection, Double, Integer, Table, insert, select
+from sqlalchemy import Connection, Double, Integer, LargeBinary, Table, bindparam, insert, select
 from sqlalchemy.exc import IntegrityError
 
 from api.store import geopackage
@@ -26,7 +27,7 @@ Row = dict[str, Any]
 
 
 def row_to_json(row: Mapping[str, Any]) -> str:
-    """Return a row as JSON: shapes as hexadecimal well-known binary (exact), times in UTC, the integer key left out.
+    """Return a row as JSON: shapes as hexadecimal well-known binary (exact), times in UTC, files in base 64; no key.
 
     Examples
     --------
@@ -39,6 +40,8 @@ def row_to_json(row: Mapping[str, Any]) -> str:
 def _plain(value: object) -> object:
     if isinstance(value, BaseGeometry):
         return shapely.to_wkb(shapely.force_2d(value), hex=True, byte_order=1, include_srid=False)
+    if isinstance(value, bytes):
+        return base64.b64encode(value).decode()
     return to_text(value) if isinstance(value, datetime) else value
 
 
@@ -53,6 +56,8 @@ def row_from_json(table: Table, text: str) -> Row:
             row[name] = shapely.from_wkb(value)
         elif isinstance(kind, UTCTime):
             row[name] = from_text(value)
+        elif isinstance(kind, LargeBinary):
+            row[name] = base64.b64decode(value)
     return row
 
 
@@ -115,6 +120,27 @@ class Act:
         self._write_down(table, [(row_uuid, row_to_json(before), row_to_json(after))])
         if geometry_column(table) in changes:
             self._shrunk.add(table.name)
+
+    def update_many(self, table: Table, changes: Mapping[str, Row]) -> int:
+        """Change the same columns, none of them a shape, of many rows by their UUIDs; return how many differ."""
+        held = {row["uuid"]: dict(row) for row in self.connection.execute(select(table)).mappings()}
+        written: list[tuple[str, str | None, str | None]] = []
+        values = []
+        for row_uuid, change in changes.items():
+            if row_uuid not in held:
+                raise InputRefused(f"there is no {table.name} {row_uuid}")
+            before = held[row_uuid]
+            placed = self._placed(table, change)
+            if all(before[name] == value for name, value in placed.items()):
+                continue
+            written.append((row_uuid, row_to_json(before), row_to_json({**before, **placed})))
+            values.append({"of": row_uuid, **{f"new_{name}": value for name, value in placed.items()}})
+        if values:
+            names = [name.removeprefix("new_") for name in values[0] if name != "of"]
+            statement = table.update().where(table.c.uuid == bindparam("of"))
+            self.connection.execute(statement.values({name: bindparam(f"new_{name}") for name in names}), values)
+            self._write_down(table, written)
+        return len(values)
 
     def delete(self, table: Table, row_uuid: str) -> None:
         """Take out the row with this UUID; the history keeps it."""

@@ -12,7 +12,7 @@ import pandas as pd
 import pyproj
 from sqlalchemy import Connection, func, select
 
-from api.store import backup, engine, frames, settings, zones
+from api.store import backup, engine, frames, settings, terrain, zones
 from api.store.history import Act
 from api.store.info import GroveInfo, Zone
 from api.store.tables import CHANGE, GROVE
@@ -111,6 +111,16 @@ class GroveReader:
         """Return one version of a zone with its runs, trees and loads; the latest when none is named."""
         with self._reading() as connection:
             return zones.read_zone(connection, zone, self.crs)
+
+    def terrain(self) -> dict[str, terrain.Terrain]:
+        """Return where heights come from, by source ("dem", "heights"); empty where none were read."""
+        with self._reading() as connection:
+            return terrain.read_terrain(connection)
+
+    def points(self) -> gpd.GeoDataFrame:
+        """Return point (uuid), name, kind (gate, refill, other), geometry."""
+        with self._reading() as connection:
+            return terrain.points(connection, self.crs)
 
     def decisions(self) -> list[dict[str, Any]]:
         """Return decision (uuid), walk, created and made of every decision, oldest first."""

@@ -11,7 +11,7 @@ from typing import Any, Self, Unpack
 import geopandas as gpd
 import pandas as pd
 
-from api.store import counts, engine, geopackage, ground, history, opening, settings, zones
+from api.store import counts, engine, geopackage, ground, history, opening, settings, terrain, zones
 from api.store.history import Act
 from api.store.info import Stored, ZoneContent
 from api.store.reader import GroveReader
@@ -193,6 +193,23 @@ class GroveFile(GroveReader):
         """
         with self.act(what, who=who) as act:
             return ground.add_places_and_plants(act, frame, self.crs)
+
+    def set_terrain(
+        self, source: str, content: Mapping[str, Any], *, who: str = "grower", what: str = "read heights"
+    ) -> str:
+        """Store where heights come from (fields of `api.store.terrain.Terrain`), once for each source."""
+        with self.act(what, who=who) as act:
+            return terrain.set_terrain(act, source, dict(content))
+
+    def set_places(self, frame: pd.DataFrame, *, who: str = "grower", what: str = "tell heights") -> int:
+        """Store elevation_m and upslope_m of places; rows and positions stay. Return how many places changed."""
+        with self.act(what, who=who) as act:
+            return terrain.set_places(act, frame)
+
+    def add_points(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add points") -> list[str]:
+        """Store new gates and refill points (name, kind, geometry); return their UUIDs."""
+        with self.act(what, who=who) as act:
+            return terrain.add_points(act, frame, self.crs)
 
     def add_walk(
         self,

@@ -20,8 +20,12 @@ GIVEN = {"name": "Old grove", "time_zone": "UTC", "season_start": "01-01", "curr
 @pytest.fixture
 def old_file(tmp_path):
     """Return a grove file as migration 1 left it, with one block."""
-    path = tmp_path / "old.gpkg"
-    opening.make(path, crs=geopackage.grove_crs(7855), fields=GIVEN, who="grower", up_to=1)
+    return made_by(tmp_path / "old.gpkg", 1)
+
+
+def made_by(path, migration: int):
+    """Make a grove file as a migration left it, with one block."""
+    opening.make(path, crs=geopackage.grove_crs(7855), fields=GIVEN, who="grower", up_to=migration)
     connection = sqlite3.connect(path)
     shape = to_geopackage(shapely.set_srid(shapely.box(0, 0, 100, 50), 7855))
     connection.execute("UPDATE own_write SET writing=1")
@@ -46,7 +50,7 @@ def test_an_older_file_is_upgraded_after_a_copy_was_set_aside(old_file, geopacka
         assert aside == old_file.with_name("old.before-migration-2.gpkg")
         assert store.blocks()["area_ha"].tolist() == [0.5]
         assert len(store.zones()) == 0
-    assert numbers(old_file) == [1, 2]
+    assert numbers(old_file) == [1, 2, 3]
     assert numbers(aside) == [1]
     assert aside.read_bytes()[100:] == before[100:]
     for path in (old_file, aside):
@@ -100,23 +104,38 @@ print(steps)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is POSIX")
-@pytest.mark.parametrize("stop", [1, 3, 4, 5])
-def test_killed_in_mid_migration_it_is_old_and_the_next_opening_makes_it_new(old_file, run_python, stop):
-    # Four tables are made and registered, then the migration is recorded: the fifth step lies just before the commit
+@pytest.mark.parametrize(("stop", "left"), [(n, [1]) for n in (1, 3, 4, 5)] + [(n, [1, 2]) for n in (6, 7, 8)])
+def test_killed_in_mid_migration_it_is_old_and_the_next_opening_makes_it_new(old_file, run_python, stop, left):
+    # Four tables are made and registered, then migration 2 is recorded: the fifth step lies just before its commit. Two
+    # tables and a record more make migration 3.
     run_python(UPGRADE, old_file, stop, status=-9)
-    assert numbers(old_file) == [1]
+    assert numbers(old_file) == left
     connection = sqlite3.connect(old_file)
     assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    assert connection.execute("SELECT 1 FROM sqlite_master WHERE name LIKE '%zone%'").fetchone() is None
+    for number, name in ((2, "zone"), (3, "terrain")):
+        found = connection.execute("SELECT 1 FROM sqlite_master WHERE name LIKE ?", [f"%{name}%"]).fetchone()
+        assert (found is not None) == (number in left)
     connection.close()
     with GroveFile.open(old_file) as store:
         assert len(store.zones()) == 0
         assert len(store.blocks()) == 1
-    assert numbers(old_file) == [1, 2]
+    assert numbers(old_file) == [1, 2, 3]
 
 
-def test_not_killed_it_takes_five_steps(old_file, run_python):
-    assert run_python(UPGRADE, old_file, 0).stdout.split() == ["5"]
+def test_not_killed_it_takes_eight_steps(old_file, run_python):
+    assert run_python(UPGRADE, old_file, 0).stdout.split() == ["8"]
+
+
+def test_a_file_of_migration_2_gets_its_terrain_and_points(tmp_path, geopackage_faults):
+    path = made_by(tmp_path / "two.gpkg", 2)
+    with GroveFile.open(path) as store:
+        assert store.set_aside == path.with_name("two.before-migration-3.gpkg")
+        assert store.terrain() == {}
+        assert store.points().empty
+        assert store.blocks()["block"].tolist() == ["East"]
+    assert numbers(path) == [1, 2, 3]
+    assert numbers(store.set_aside) == [1, 2]
+    assert geopackage_faults(path) == []
 
 
 def test_migrations_are_numbered_in_order():
