@@ -1,11 +1,14 @@
-"""Blocks, rows and places: outlines checked, straight rows laid and numbered, the ground of every tree."""
+"""Blocks, rows and places: outlines checked, rows laid or found and numbered, alleys, the ground of every tree."""
 
+from gridmap.ground.alleys import alleys
 from gridmap.ground.areas import block_areas, map_areas_ha
 from gridmap.ground.cells import ACROSS, cells, row_direction
+from gridmap.ground.contour import generate_contour_rows, generate_fan_rows
 from gridmap.ground.dem import Dem
 from gridmap.ground.dem_bytes import pack_dem, thinned, unpack_dem
 from gridmap.ground.dem_file import M_PER_UNIT, read_dem, write_dem
 from gridmap.ground.horn import horn_aspect_deg, horn_gradients, horn_slope_deg
+from gridmap.ground.infer import RowFit, fit_rows, infer_rows, number_uphill
 from gridmap.ground.metres_upslope import NEAR_A_HEIGHT_M, metres_upslope
 from gridmap.ground.outlines import MOST_VERTICES, SLIVER_WIDTH_M, check_blocks, check_outline, overlaps
 from gridmap.ground.relief import contour_lines, hillshade, nice_interval_m
@@ -24,23 +27,30 @@ __all__ = [
     "Dem",
     "GroundArea",
     "HeightSurface",
+    "RowFit",
     "Upslope",
+    "alleys",
     "block_areas",
     "block_upslope",
     "cells",
     "check_blocks",
     "check_outline",
     "contour_lines",
+    "fit_rows",
+    "generate_contour_rows",
+    "generate_fan_rows",
     "generate_rows",
     "ground_area",
     "hillshade",
     "horn_aspect_deg",
     "horn_gradients",
     "horn_slope_deg",
+    "infer_rows",
     "map_areas_ha",
     "metres_upslope",
     "nice_interval_m",
     "number_places",
+    "number_uphill",
     "overlaps",
     "pack_dem",
     "read_dem",
