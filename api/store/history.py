@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from sqlalchemy import Connection, Double, Integer, LargeBinary, Table, bindparam, insert, select
 from sqlalchemy.exc import IntegrityError
 
-from api.store import geopackage
+from api.store import geopackage, versions
 from api.store.geometry import Geometry
 from api.store.tables import CHANGE, METADATA, OUTSIDE_EDIT, OWN_WRITE
 from api.store.times import UTCTime, from_text, now, to_text
@@ -91,6 +91,7 @@ class Act:
         self.srs_id = srs_id
         self._changed: set[str] = set()
         self._shrunk: set[str] = set()
+        versions.begin(connection, self.uuid)
 
     def insert(self, table: Table, rows: Sequence[Row]) -> None:
         """Store new rows; shapes are in the grove's CRS."""

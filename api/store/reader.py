@@ -12,7 +12,8 @@ import pandas as pd
 import pyproj
 from sqlalchemy import Connection, func, select
 
-from api.store import backup, engine, frames, settings, terrain, zones
+from api.store import backup, devices, engine, frames, settings, terrain, versions, zones
+from api.store.devices import Device
 from api.store.history import Act
 from api.store.info import GroveInfo, Zone
 from api.store.tables import CHANGE, GROVE
@@ -141,6 +142,26 @@ class GroveReader:
                 .order_by(func.max(CHANGE.c.id).desc())
             )
             return frames.frame(connection, query if limit is None else query.limit(limit))
+
+    def device(self, token: str) -> Device | None:
+        """Return the device that holds a token, None where none does or it was shut out."""
+        with self._reading() as connection:
+            return devices.known(connection, token)
+
+    def devices(self) -> list[Device]:
+        """Return every device that ever was let in over the network, oldest first."""
+        with self._reading() as connection:
+            return devices.listed(connection)
+
+    def state(self) -> tuple[int, int]:
+        """Return the number of the last change of the grove, and how many edits by other programs wait."""
+        with self._reading() as connection:
+            return versions.state(connection)
+
+    def versions(self, table_name: str) -> dict[str, int]:
+        """Return the version (number of the last change) of every row of a table by its UUID."""
+        with self._reading() as connection:
+            return versions.versions(connection, table_name)
 
     def backup(self, target: str | Path) -> Path:
         """Copy the grove while it is in use; the copy is checked and appears at once or not at all."""

@@ -14,7 +14,7 @@ from typing import Protocol, cast
 from sqlalchemy import Connection, Engine, MetaData, Table, text
 
 from api.store.engine import writing
-from api.store.migrations import m0001_grove, m0002_zone, m0003_terrain
+from api.store.migrations import m0001_grove, m0002_zone, m0003_terrain, m0004_devices
 from api.store.times import now, to_text
 
 
@@ -35,6 +35,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     cast(Migration, m0001_grove),
     cast(Migration, m0002_zone),
     cast(Migration, m0003_terrain),
+    cast(Migration, m0004_devices),
 )
 LATEST = MIGRATIONS[-1].NUMBER
 

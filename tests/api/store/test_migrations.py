@@ -50,7 +50,7 @@ def test_an_older_file_is_upgraded_after_a_copy_was_set_aside(old_file, geopacka
         assert aside == old_file.with_name("old.before-migration-2.gpkg")
         assert store.blocks()["area_ha"].tolist() == [0.5]
         assert len(store.zones()) == 0
-    assert numbers(old_file) == [1, 2, 3]
+    assert numbers(old_file) == [1, 2, 3, 4]
     assert numbers(aside) == [1]
     assert aside.read_bytes()[100:] == before[100:]
     for path in (old_file, aside):
@@ -104,26 +104,26 @@ print(steps)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is POSIX")
-@pytest.mark.parametrize(("stop", "left"), [(n, [1]) for n in (1, 3, 4, 5)] + [(n, [1, 2]) for n in (6, 7, 8)])
+@pytest.mark.parametrize(("stop", "left"), [(n, [1]) for n in (1, 3, 4, 5)] + [(n, [1, 2]) for n in (6, 7, 8)] + [(n, [1, 2, 3]) for n in (9, 10, 11)])
 def test_killed_in_mid_migration_it_is_old_and_the_next_opening_makes_it_new(old_file, run_python, stop, left):
     # Four tables are made and registered, then migration 2 is recorded: the fifth step lies just before its commit. Two
-    # tables and a record more make migration 3.
+    # tables and a record more make migration 3, and again migration 4.
     run_python(UPGRADE, old_file, stop, status=-9)
     assert numbers(old_file) == left
     connection = sqlite3.connect(old_file)
     assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    for number, name in ((2, "zone"), (3, "terrain")):
+    for number, name in ((2, "zone"), (3, "terrain"), (4, "device")):
         found = connection.execute("SELECT 1 FROM sqlite_master WHERE name LIKE ?", [f"%{name}%"]).fetchone()
         assert (found is not None) == (number in left)
     connection.close()
     with GroveFile.open(old_file) as store:
         assert len(store.zones()) == 0
         assert len(store.blocks()) == 1
-    assert numbers(old_file) == [1, 2, 3]
+    assert numbers(old_file) == [1, 2, 3, 4]
 
 
-def test_not_killed_it_takes_eight_steps(old_file, run_python):
-    assert run_python(UPGRADE, old_file, 0).stdout.split() == ["8"]
+def test_not_killed_it_takes_eleven_steps(old_file, run_python):
+    assert run_python(UPGRADE, old_file, 0).stdout.split() == ["11"]
 
 
 def test_a_file_of_migration_2_gets_its_terrain_and_points(tmp_path, geopackage_faults):
@@ -133,7 +133,7 @@ def test_a_file_of_migration_2_gets_its_terrain_and_points(tmp_path, geopackage_
         assert store.terrain() == {}
         assert store.points().empty
         assert store.blocks()["block"].tolist() == ["East"]
-    assert numbers(path) == [1, 2, 3]
+    assert numbers(path) == [1, 2, 3, 4]
     assert numbers(store.set_aside) == [1, 2]
     assert geopackage_faults(path) == []
 
