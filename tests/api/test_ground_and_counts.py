@@ -33,25 +33,63 @@ def box(west, south, east, north):
 
 
 def geojson(path: Path, *features: tuple[dict, list]) -> Path:
-    path.write_text(json.dumps({"type": "FeatureCollection", "features": [
-        {"type": "Feature", "properties": properties, "geometry": {"type": "Polygon", "coordinates": [ring]}}
-        for properties, ring in features]}))
+    path.write_text(
+        json.dumps(
+            {
+                "type": "FeatureCollection",
+                "features": [
+                    {
+                        "type": "Feature",
+                        "properties": properties,
+                        "geometry": {"type": "Polygon", "coordinates": [ring]},
+                    }
+                    for properties, ring in features
+                ],
+            }
+        )
+    )
     return path
 
 
 @pytest.fixture
 def grove(tmp_path) -> Path:
     path = tmp_path / "home.gpkg"
-    run("new", path, "--name", "Home", "--at", f"{LONGITUDE},{LATITUDE}", "--time-zone", "Atlantic/St_Helena",
-        "--season-start", "07-01", "--currency", "XTS")
+    run(
+        "new",
+        path,
+        "--name",
+        "Home",
+        "--at",
+        f"{LONGITUDE},{LATITUDE}",
+        "--time-zone",
+        "Atlantic/St_Helena",
+        "--season-start",
+        "07-01",
+        "--currency",
+        "XTS",
+    )
     return path
 
 
 @pytest.fixture
 def planted(grove, tmp_path) -> Path:
     run("import-outlines", grove, geojson(tmp_path / "blocks.geojson", ({"name": "Top"}, box(0, 0, 60, 40))))
-    run("make-rows", grove, "--block", "Top", "--row-bearing", 90, "--row-spacing", 7, "--tree-spacing", 5, "--headland", 3,
-        "--uphill", 0)
+    run(
+        "make-rows",
+        grove,
+        "--block",
+        "Top",
+        "--row-bearing",
+        90,
+        "--row-spacing",
+        7,
+        "--tree-spacing",
+        5,
+        "--headland",
+        3,
+        "--uphill",
+        0,
+    )
     return grove
 
 
@@ -74,15 +112,18 @@ BOW_TIE = [at(0, 0), at(50, 50), at(50, 0), at(0, 50), at(0, 0)]
 SWAPPED = [corner[::-1] for corner in box(0, 0, 60, 40)]
 
 
-@pytest.mark.parametrize(("features", "message"), [
-    ([({"name": "Bow"}, BOW_TIE)], "crosses itself"),
-    ([({"name": "A"}, box(0, 0, 60, 40)), ({"name": "B"}, box(50, 0, 90, 40))], r"overlap"),
-    ([({"name": "A"}, box(0, 0, 60, 40)), ({"name": "A"}, box(100, 0, 150, 40))], "twice"),
-    ([({"name": "Far"}, [[147, -37], [147.001, -37], [147.001, -37.001], [147, -37]])], "km from"),
-    ([({"name": "Swapped"}, SWAPPED)], "swapped"),
-    ([({"name": ""}, box(0, 0, 60, 40))], "name"),
-    ([({"name": "A", "row_spacing_m": -3}, box(0, 0, 60, 40))], "row_spacing_m"),
-])
+@pytest.mark.parametrize(
+    ("features", "message"),
+    [
+        ([({"name": "Bow"}, BOW_TIE)], "crosses itself"),
+        ([({"name": "A"}, box(0, 0, 60, 40)), ({"name": "B"}, box(50, 0, 90, 40))], r"overlap"),
+        ([({"name": "A"}, box(0, 0, 60, 40)), ({"name": "A"}, box(100, 0, 150, 40))], "twice"),
+        ([({"name": "Far"}, [[147, -37], [147.001, -37], [147.001, -37.001], [147, -37]])], "km from"),
+        ([({"name": "Swapped"}, SWAPPED)], "swapped"),
+        ([({"name": ""}, box(0, 0, 60, 40))], "name"),
+        ([({"name": "A", "row_spacing_m": -3}, box(0, 0, 60, 40))], "row_spacing_m"),
+    ],
+)
 def test_an_outline_that_can_not_be_changes_nothing(grove, tmp_path, features, message):
     before = grove.read_bytes()
     said = run("import-outlines", grove, geojson(tmp_path / "bad.geojson", *features), status=1)
@@ -91,10 +132,16 @@ def test_an_outline_that_can_not_be_changes_nothing(grove, tmp_path, features, m
     assert grove.read_bytes() == before
 
 
-@pytest.mark.parametrize(("content", "message"), [
-    (b"", "is empty"), (b"{", "cut off"), (b"\x89PNG\r\n", "a picture"), (b"PK\x03\x04", "zip"),
-    (b'{"type": "FeatureCollection", "features": []}', "no entries"),
-])
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"", "is empty"),
+        (b"{", "cut off"),
+        (b"\x89PNG\r\n", "a picture"),
+        (b"PK\x03\x04", "zip"),
+        (b'{"type": "FeatureCollection", "features": []}', "no entries"),
+    ],
+)
 def test_a_file_that_is_no_layer_is_said_in_one_line(grove, tmp_path, content, message):
     (tmp_path / "bad.geojson").write_bytes(content)
     said = run("import-outlines", grove, tmp_path / "bad.geojson", status=1)
@@ -103,7 +150,12 @@ def test_a_file_that_is_no_layer_is_said_in_one_line(grove, tmp_path, content, m
 
 
 def test_the_same_block_twice_is_refused(planted, tmp_path):
-    said = run("import-outlines", planted, geojson(tmp_path / "again.geojson", ({"name": "top"}, box(200, 0, 260, 40))), status=1)
+    said = run(
+        "import-outlines",
+        planted,
+        geojson(tmp_path / "again.geojson", ({"name": "top"}, box(200, 0, 260, 40))),
+        status=1,
+    )
     assert "block top is in the grove already" in said.lower()
 
 
@@ -121,12 +173,29 @@ def test_rows_say_what_is_missing(grove, tmp_path):
     said = run("make-rows", grove, "--row-bearing", 90, "--row-spacing", 7, status=1)
     for thing in ("tree spacing", "headland", "which way is uphill"):
         assert f"missing: {thing}" in said
-    assert "there is no block 'Bottom'" in run("make-rows", grove, "--block", "Bottom", status=1).lower().replace("bottom", "Bottom")
+    assert "there is no block 'Bottom'" in run("make-rows", grove, "--block", "Bottom", status=1).lower().replace(
+        "bottom", "Bottom"
+    )
 
 
 def test_rows_are_not_laid_twice(planted):
-    said = run("make-rows", planted, "--block", "Top", "--row-bearing", 90, "--row-spacing", 7, "--tree-spacing", 5,
-               "--headland", 3, "--uphill", 0, status=1)
+    said = run(
+        "make-rows",
+        planted,
+        "--block",
+        "Top",
+        "--row-bearing",
+        90,
+        "--row-spacing",
+        7,
+        "--tree-spacing",
+        5,
+        "--headland",
+        3,
+        "--uphill",
+        0,
+        status=1,
+    )
     assert "has trees already: a tree keeps its place and number for life" in said
 
 
@@ -137,7 +206,9 @@ def counts(path: Path, *lines: str, header: str = "block,row,position,taps,nymph
 
 def test_counts_in_once_and_again(planted, tmp_path):
     walk = counts(tmp_path / "walk.csv", "Top,1,1,3,4,1,0", "Top,1,2,3,0,0,2", "top,5,11,6,9,0,1")
-    assert "3 counts stored for the walk of 3 February 2026" in run("import-counts", planted, walk, "--date", "2026-02-03")
+    assert "3 counts stored for the walk of 3 February 2026" in run(
+        "import-counts", planted, walk, "--date", "2026-02-03"
+    )
     again = run("import-counts", planted, walk, "--date", "2026-02-03")
     assert "0 counts stored" in again
     assert "3 were there already" in again
@@ -146,12 +217,24 @@ def test_counts_in_once_and_again(planted, tmp_path):
 
 
 def test_bad_lines_are_told_one_by_one_and_nothing_is_stored(planted, tmp_path):
-    walk = counts(tmp_path / "walk.csv", "Top,1,1,3,4,1,0", "Top,1,99,3,0,0,0", "Top,1,2,3,-1,0,0", "Top,1,3,3,some,0,0",
-                  "Top,1,4,0,1,0,0", "Top,1,5,3,2.5,0,0")
+    walk = counts(
+        tmp_path / "walk.csv",
+        "Top,1,1,3,4,1,0",
+        "Top,1,99,3,0,0,0",
+        "Top,1,2,3,-1,0,0",
+        "Top,1,3,3,some,0,0",
+        "Top,1,4,0,1,0,0",
+        "Top,1,5,3,2.5,0,0",
+    )
     before = planted.read_bytes()
     said = run("import-counts", planted, walk, "--date", "2026-02-03", status=1)
-    for line in ("line 3: there is no tree at block Top row 1 position 99", "line 4: nymphs", "line 5: nymphs", "line 6: taps",
-                 "line 7: nymphs"):
+    for line in (
+        "line 3: there is no tree at block Top row 1 position 99",
+        "line 4: nymphs",
+        "line 5: nymphs",
+        "line 6: taps",
+        "line 7: nymphs",
+    ):
         assert line in said
     assert planted.read_bytes() == before
     kept = run("import-counts", planted, walk, "--date", "2026-02-03", "--accept-good-rows")
@@ -192,8 +275,11 @@ def test_the_day_of_a_walk_is_never_guessed(planted, tmp_path):
 
 
 def test_trees_with_numbers_make_their_own_block(grove, tmp_path):
-    lines = [f"Wild,{row},{position},{at(5 * position, 7 * row)[0]:.7f},{at(5 * position, 7 * row)[1]:.7f}"
-             for row in (1, 2) for position in (1, 2, 4)]
+    lines = [
+        f"Wild,{row},{position},{at(5 * position, 7 * row)[0]:.7f},{at(5 * position, 7 * row)[1]:.7f}"
+        for row in (1, 2)
+        for position in (1, 2, 4)
+    ]
     trees = counts(tmp_path / "trees.csv", *lines, header="block,row,position,longitude,latitude")
     said = run("import-trees", grove, trees)
     assert "6 trees from trees.csv" in said
