@@ -1,9 +1,10 @@
-"""The grove file: one GeoPackage that holds a grove, with its history.
+"""Where groves are kept, with their history: each in a file of its own, or many in a shared database.
 
-`GroveFile` is the door: frames in, frames out, every change an act that is whole or not there and can be undone.
+`open_grove` is the door: frames in, frames out, every change an act that is whole or not there and can be undone.
 """
 
+from api.store.grove_file import GroveFile
 from api.store.info import GroveInfo, Stored, Zone, ZoneContent
-from api.store.store import GroveFile
+from api.store.store import Grove
 
-__all__ = ["GroveFile", "GroveInfo", "Stored", "Zone", "ZoneContent"]
+__all__ = ["Grove", "GroveFile", "GroveInfo", "Stored", "Zone", "ZoneContent"]

@@ -1,4 +1,4 @@
-"""The tables that make the grove file a GeoPackage, and what keeps them true."""
+"""The tables that make the grove file a GeoPackage, and what keeps them true; a shared database has none of them."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ import pyproj
 from pyproj.enums import WktVersion
 from sqlalchemy import Connection, Table, text
 
+from api.store import postgis
 from api.store.geometry import Geometry
 from api.store.times import now, to_text
 from gridmap.errors import CRSRefused
@@ -110,6 +111,9 @@ def lay_out(connection: Connection, crs: pyproj.CRS) -> None:
 
 def register(connection: Connection, table: Table, srs_id: int) -> None:
     """Enter a table into the list of contents: as features when it has a geometry, as attributes when not."""
+    if connection.dialect.name != "sqlite":
+        postgis.settle(connection, table, srs_id)
+        return
     column = next((column for column in table.columns if isinstance(column.type, Geometry)), None)
     kind = None if column is None else column.type.kind  # type: ignore[attr-defined]
     enter(connection, table.name, table.comment or table.name, srs_id, None if column is None else column.name, kind)
@@ -119,6 +123,8 @@ def enter(
     connection: Connection, name: str, description: str, srs_id: int, column: str | None = None, kind: str | None = None
 ) -> None:
     """Enter a table or a view into the list of contents."""
+    if connection.dialect.name != "sqlite":
+        return
     connection.execute(
         text(
             "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) "
@@ -154,6 +160,8 @@ _WIDER = text(
 
 def note_change(connection: Connection, tables: Iterable[str]) -> None:
     """Note the time of the last change of these tables, and of the views that look at them."""
+    if connection.dialect.name != "sqlite":
+        return
     names = {seen for name in tables for seen in (name, *_SEEN_IN.get(name, ()))}
     connection.execute(
         text("UPDATE gpkg_contents SET last_change=:change WHERE table_name=:name"),
@@ -163,6 +171,8 @@ def note_change(connection: Connection, tables: Iterable[str]) -> None:
 
 def widen(connection: Connection, table: str, bounds: tuple[float, float, float, float]) -> None:
     """Let the stated extent of a table take in new shapes: west, south, east, north in the grove's CRS [m]."""
+    if connection.dialect.name != "sqlite":
+        return
     west, south, east, north = bounds
     names = (table, "tree") if table == "place" else (table,)
     connection.execute(_WIDER, [{"w": west, "s": south, "e": east, "n": north, "name": name} for name in names])
@@ -170,6 +180,8 @@ def widen(connection: Connection, table: str, bounds: tuple[float, float, float,
 
 def measure_extent(connection: Connection, table: str) -> None:
     """Measure the stated extent of a table anew, after shapes were moved or taken out."""
+    if connection.dialect.name != "sqlite":
+        return
     for name in (table, "tree") if table == "place" else (table,):
         # The view's extent is that of all places: an extent may be wider than what it holds
         connection.execute(text(_EXTENT.format(column="geom", source=f'"{table}"')), {"name": name})

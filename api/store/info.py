@@ -201,6 +201,54 @@ def grove_field(name: str, value: object) -> object:
     return known[name](value)
 
 
+def grove_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the grove's own fields, each checked."""
+    return {name: grove_field(name, value) for name, value in fields.items()}
+
+
+def new_grove_fields(
+    *,
+    name: str,
+    time_zone: str,
+    season_start: str,
+    currency: str,
+    region: str | None = None,
+    uphill_bearing_deg: float | None = None,
+    invented: bool = False,
+) -> dict[str, Any]:
+    """Return what a new grove says of itself, each field checked.
+
+    Parameters
+    ----------
+    name, region : str
+        What the grower calls the grove, and where it lies.
+    time_zone : str
+        IANA name.
+    season_start : str
+        MM-DD.
+    currency : str
+        Three letters (ISO 4217).
+    uphill_bearing_deg : float, optional
+        Clockwise from grid north [degrees].
+    invented : bool
+        For a demonstration: every output will say so.
+
+    Raises
+    ------
+    InputRefused
+        When one of them can't be.
+    """
+    given = {
+        "name": name,
+        "region": region,
+        "time_zone": time_zone,
+        "season_start": season_start,
+        "currency": currency,
+        "uphill_bearing_deg": uphill_bearing_deg,
+    }
+    return {**grove_fields(given), "invented": int(invented)}
+
+
 def words(value: object, name: str) -> str:
     """Return a text that says something, without spaces around it.
 

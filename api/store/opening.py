@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pyproj
+from sqlalchemy import Connection
 
-from api.store import engine, geopackage, history, info, migrations
+from api.store import engine, geopackage, history, migrations
 from api.store.backup import beside, copy_grove, put_in_place
 from api.store.tables import GROVE
 from api.store.times import now
@@ -24,13 +26,16 @@ _OURS = (
 
 def make(path: Path, *, crs: pyproj.CRS, fields: Mapping[str, Any], who: str, up_to: int = migrations.LATEST) -> None:
     """Make a grove file; it appears under its name when it is whole, and never in place of another file."""
-    if path.exists():
-        raise GroveFileError(
-            f"there is a file {path.name} already", "a new grove never replaces one", "give another name"
-        )
-    if not path.absolute().parent.is_dir():
-        raise GroveFileError(f"there is no folder {path.absolute().parent.name}", None, "make the folder first")
-    temporary = beside(path, "new")
+    with new_file(path) as temporary, told(path):
+        new = engine.engine_for(temporary, new=True)
+        with engine.writing(new) as connection, connection.begin():
+            geopackage.lay_out(connection, crs)
+            begin_grove(connection, crs=crs, fields=fields, who=who)
+        migrations.upgrade(new, up_to=up_to)
+
+
+def begin_grove(connection: Connection, *, crs: pyproj.CRS, fields: Mapping[str, Any], who: str) -> str:
+    """Make the first tables, and in them the grove with its first act; return its UUID."""
     geodetic = crs.geodetic_crs
     row = {
         "uuid": str(uuid.uuid4()),
@@ -40,18 +45,27 @@ def make(path: Path, *, crs: pyproj.CRS, fields: Mapping[str, Any], who: str, up
         "created": now(),
         **fields,
     }
+    migrations.apply(connection, migrations.MIGRATIONS[0], row["crs_code"])
+    history.begin_own_write(connection)
+    act = history.Act(connection, who=who, what="new grove", srs_id=row["crs_code"])
+    act.insert(GROVE, [row])
+    act.finish()
+    history.end_own_write(connection)
+    return row["uuid"]
+
+
+@contextmanager
+def new_file(path: Path) -> Iterator[Path]:
+    """Give a hidden name to write a new file under; it gets its own when the block has ended well."""
+    if path.exists():
+        raise GroveFileError(
+            f"there is a file {path.name} already", "a new grove never replaces one", "give another name"
+        )
+    if not path.absolute().parent.is_dir():
+        raise GroveFileError(f"there is no folder {path.absolute().parent.name}", None, "make the folder first")
+    temporary = beside(path, "new")
     try:
-        with told(path):
-            new = engine.engine_for(temporary, new=True)
-            with engine.writing(new) as connection, connection.begin():
-                geopackage.lay_out(connection, crs)
-                migrations.apply(connection, migrations.MIGRATIONS[0], row["crs_code"])
-                history.begin_own_write(connection)
-                act = history.Act(connection, who=who, what="new grove", srs_id=row["crs_code"])
-                act.insert(GROVE, [row])
-                act.finish()
-                history.end_own_write(connection)
-            migrations.upgrade(new, up_to=up_to)
+        yield temporary
         try:
             put_in_place(temporary, path)
         except PermissionError as error:
@@ -144,8 +158,3 @@ def _free(path: Path, word: str) -> Path:
         if not path.with_name(name).exists():
             return path.with_name(name)
     raise GroveFileError(f"there are too many copies beside {path.name}", None, "move them to another folder")
-
-
-def checked_fields(fields: Mapping[str, Any]) -> dict[str, Any]:
-    """Return the grove's own fields, each checked."""
-    return {name: info.grove_field(name, value) for name, value in fields.items()}

@@ -1,4 +1,4 @@
-"""What can be asked of a grove file: everything comes out as the frames that the rooms have agreed on."""
+"""What can be asked of a grove: everything comes out as the frames that the rooms have agreed on."""
 
 from __future__ import annotations
 
@@ -12,39 +12,37 @@ import pandas as pd
 import pyproj
 from sqlalchemy import Connection, func, select
 
-from api.store import backup, devices, engine, frames, settings, terrain, versions, zones
+from api.store import devices, frames, settings, terrain, versions, zones
+from api.store.backend import Backend
 from api.store.devices import Device
 from api.store.history import Act
 from api.store.info import GroveInfo, Zone
 from api.store.tables import CHANGE, GROVE
-from api.store.trouble import told
 
 
 class GroveReader:
-    """The asking half of `api.store.GroveFile`; geometries come out in the grove's CRS [m]."""
+    """The asking half of `api.store.Grove`; geometries come out in the grove's CRS [m]."""
 
-    def __init__(self, path: Path, *, read_only: bool, busy_timeout_s: float, set_aside: Path | None) -> None:
-        self.path = path
+    def __init__(self, backend: Backend, *, read_only: bool, set_aside: Path | str | None) -> None:
         self.read_only = read_only
         self.set_aside = set_aside
-        self._busy_timeout_s = busy_timeout_s
-        self._engine = engine.engine_for(path, read_only=read_only, busy_timeout_s=busy_timeout_s)
+        self._backend = backend
         self._act: Act | None = None
         self._grove: GroveInfo | None = None
         self.crs: pyproj.CRS = pyproj.CRS.from_epsg(self.grove.crs_code)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
-        """Read one state of the file; inside an act, what it has written so far."""
+        """Read one state of the grove; inside an act, what it has written so far."""
         if self._act is not None:
             yield self._act.connection
             return
-        with told(self.path), self._engine.connect() as connection:
+        with self._backend.told(), self._backend.reading() as connection:
             yield connection
 
     @property
     def grove(self) -> GroveInfo:
-        """What the file says of the grove itself."""
+        """What the store says of the grove itself."""
         if self._grove is None:
             with self._reading() as connection:
                 row = dict(connection.execute(select(GROVE)).mappings().one())
@@ -164,5 +162,5 @@ class GroveReader:
             return versions.versions(connection, table_name)
 
     def backup(self, target: str | Path) -> Path:
-        """Copy the grove while it is in use; the copy is checked and appears at once or not at all."""
-        return backup.copy_grove(self.path, Path(target), busy_timeout_s=self._busy_timeout_s)
+        """Copy the grove to a file while it is in use; the copy is checked and appears at once or not at all."""
+        return self._backend.backup(Path(target))

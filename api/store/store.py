@@ -1,114 +1,29 @@
-"""The grove file as the rest of gridmap sees it: frames come out and go in, every change is an act in its history."""
+"""A grove as the rest of gridmap sees it: frames come out and go in, every change is an act in its history."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, Unpack
 
 import geopandas as gpd
 import pandas as pd
 
-from api.store import counts, engine, geopackage, ground, history, opening, settings, terrain, zones
+from api.store import counts, ground, history, info, settings, terrain, zones
 from api.store.history import Act
 from api.store.info import Stored, ZoneContent
 from api.store.reader import GroveReader
 from api.store.tables import GROVE
-from api.store.trouble import told
 from gridmap.errors import GroveReadOnly
 
 
-class GroveFile(GroveReader):
-    """A grove in one file: a GeoPackage that any desktop GIS reads.
+class Grove(GroveReader):
+    """A grove, wherever it is kept: `GroveFile` is one in a file, `GroveDatabase` one in a shared database.
 
-    Made by `GroveFile.create` or `GroveFile.open`; use it in a ``with`` block, from one thread. Geometries are in the
-    grove's CRS. Every writing method is one transaction with its history; ``with grove.act(...)`` makes one of several.
+    Opened by `api.store.open_grove`; use it in a ``with`` block, from one thread. Geometries are in the grove's CRS.
+    Every writing method is one transaction with its history; ``with grove.act(...)`` makes one of several.
     """
-
-    @classmethod
-    def create(
-        cls,
-        path: str | Path,
-        *,
-        name: str,
-        crs_epsg: int,
-        time_zone: str,
-        season_start: str,
-        currency: str,
-        region: str | None = None,
-        uphill_bearing_deg: float | None = None,
-        invented: bool = False,
-        who: str = "grower",
-    ) -> Self:
-        """Make a new grove file and open it.
-
-        Parameters
-        ----------
-        path : str or pathlib.Path
-            Where no file is yet.
-        name, region : str
-            What the grower calls the grove, and where it lies.
-        crs_epsg : int
-            EPSG code of a projected CRS in metres on the national datum.
-        time_zone : str
-            IANA name.
-        season_start : str
-            MM-DD.
-        currency : str
-            Three letters (ISO 4217).
-        uphill_bearing_deg : float, optional
-            Clockwise from grid north [degrees].
-        invented : bool
-            For a demonstration: every output will say so.
-        who : str
-            Who makes it, for the history.
-
-        Raises
-        ------
-        GroveFileError
-            When there is a file already, or the folder can't be written.
-        InputRefused
-            When one of the fields can't be.
-        """
-        fields = opening.checked_fields(
-            {
-                "name": name,
-                "region": region,
-                "time_zone": time_zone,
-                "season_start": season_start,
-                "currency": currency,
-                "uphill_bearing_deg": uphill_bearing_deg,
-            }
-        )
-        opening.make(
-            Path(path), crs=geopackage.grove_crs(crs_epsg), fields={**fields, "invented": int(invented)}, who=who
-        )
-        return cls.open(path)
-
-    @classmethod
-    def open(cls, path: str | Path, *, read_only: bool = False, busy_timeout_s: float = engine.BUSY_TIMEOUT_S) -> Self:
-        """Open a grove file; an older one is upgraded after a copy was set aside beside it (``set_aside`` names it).
-
-        Raises
-        ------
-        NotAGroveFile, NewerGroveFile, GroveReadOnly, GroveBusy, GroveFileError
-            As their names say; the file is as it was.
-        """
-        path = Path(path)
-        number = opening.look(path, read_only=read_only, busy_timeout_s=busy_timeout_s)
-        if read_only:
-            opening.refuse_older(path, number)
-            with told(path):
-                return cls(path, read_only=True, busy_timeout_s=busy_timeout_s, set_aside=None)
-        with told(path):
-            engine.fold_log(path)
-        set_aside = opening.bring_up_to_date(path, busy_timeout_s=busy_timeout_s)
-        with told(path):
-            grove = cls(path, read_only=False, busy_timeout_s=busy_timeout_s, set_aside=set_aside)
-        grove.take_in_outside_edits()
-        return grove
 
     def __enter__(self) -> Self:
         return self
@@ -119,11 +34,10 @@ class GroveFile(GroveReader):
         self.close()
 
     def close(self) -> None:
-        """Let go of the file; a write-ahead log that another program left is folded in."""
-        self._engine.dispose()
+        """Let go of the grove; in a file, a write-ahead log that another program left is folded in."""
         if not self.read_only:
-            with told(self.path):
-                engine.fold_log(self.path)
+            with self._backend.told():
+                self._backend.settle()
 
     @contextmanager
     def act(self, what: str, *, who: str = "grower") -> Iterator[Act]:
@@ -132,9 +46,9 @@ class GroveFile(GroveReader):
             yield self._act
             return
         if self.read_only:
-            raise GroveReadOnly(f"{self.path.name} was opened for reading only", None, "open it for writing")
-        with told(self.path):
-            with engine.writing(self._engine) as connection, connection.begin():
+            raise GroveReadOnly(f"{self._backend.name} was opened for reading only", None, "open it for writing")
+        with self._backend.told():
+            with self._backend.writing() as connection:
                 history.begin_own_write(connection)
                 self._act = Act(connection, who=who, what=what, srs_id=self.grove.crs_code)
                 try:
@@ -143,7 +57,7 @@ class GroveFile(GroveReader):
                     history.end_own_write(connection)
                 finally:
                     self._act = self._grove = None
-            engine.fold_log(self.path)
+            self._backend.settle()
 
     def add_blocks(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "add blocks") -> list[str]:
         """Store new blocks (`blocks` contract; only block and geometry must be there); return their UUIDs."""
@@ -248,7 +162,7 @@ class GroveFile(GroveReader):
 
     def set_grove(self, *, who: str = "grower", what: str = "change the grove", **fields: Any) -> None:
         """Change name, region, time_zone, season_start, currency or uphill_bearing_deg of the grove."""
-        checked = opening.checked_fields(fields)
+        checked = info.grove_fields(fields)
         grove = self.grove.uuid
         with self.act(what, who=who) as act:
             act.update(GROVE, grove, checked)

@@ -72,7 +72,7 @@ class UTCTime(UserDefinedType[datetime]):
         """Return what turns the database's value into a time."""
         if dialect.name == "sqlite":
             return lambda value: None if value is None else from_text(value)
-        return lambda value: value
+        return lambda value: None if value is None else value.astimezone(UTC)
 
 
 @compiles(UTCTime, "postgresql")

@@ -11,11 +11,11 @@ from __future__ import annotations
 import importlib.metadata
 from typing import Protocol, cast
 
-from sqlalchemy import Connection, Engine, MetaData, Table, text
+from sqlalchemy import Connection, Engine, MetaData, Table, column, inspect, table, text
 
 from api.store.engine import writing
 from api.store.migrations import m0001_grove, m0002_zone, m0003_terrain, m0004_devices
-from api.store.times import now, to_text
+from api.store.times import UTCTime, now
 
 
 class Migration(Protocol):
@@ -38,12 +38,12 @@ MIGRATIONS: tuple[Migration, ...] = (
     cast(Migration, m0004_devices),
 )
 LATEST = MIGRATIONS[-1].NUMBER
+_RECORD = table("migration", column("number"), column("what"), column("applied", UTCTime()), column("program"))
 
 
 def applied(connection: Connection) -> int:
-    """Return the number of the last migration that a file has had, 0 for none."""
-    exists = "SELECT 1 FROM sqlite_master WHERE type='table' AND name='migration'"
-    if connection.execute(text(exists)).first() is None:
+    """Return the number of the last migration that a grove has had, 0 for none."""
+    if not inspect(connection).has_table("migration"):
         return 0
     return int(connection.execute(text("SELECT coalesce(max(number), 0) FROM migration")).scalar_one())
 
@@ -52,13 +52,12 @@ def apply(connection: Connection, migration: Migration, srs_id: int) -> None:
     """Apply one migration and record it; the caller holds the transaction."""
     migration.upgrade(connection, srs_id)
     connection.execute(
-        text("INSERT INTO migration (number, what, applied, program) VALUES (:number, :what, :applied, :program)"),
-        {
-            "number": migration.NUMBER,
-            "what": migration.WHAT,
-            "applied": to_text(now()),
-            "program": f"gridmap {importlib.metadata.version('gridmap')}",
-        },
+        _RECORD.insert().values(
+            number=migration.NUMBER,
+            what=migration.WHAT,
+            applied=now(),
+            program=f"gridmap {importlib.metadata.version('gridmap')}",
+        )
     )
 
 

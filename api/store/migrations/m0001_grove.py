@@ -238,11 +238,11 @@ def upgrade(connection: Connection, srs_id: int) -> None:
     metadata = MetaData()
     tables = define(metadata)
     metadata.create_all(connection, tables, checkfirst=False)
-    connection.execute(text(_TREE_VIEW))
     connection.execute(metadata.tables["own_write"].insert().values(id=1, writing=0))
     for table in tables:
         if table.name not in ("own_write", "outside_edit"):
             geopackage.register(connection, table, srs_id)
         if "uuid" in table.columns:
             outside.watch(connection, table.name)
+    connection.execute(text(_TREE_VIEW))
     geopackage.enter(connection, "tree", "Living trees: block, row, position, canopy", srs_id, "geom", "POINT")

@@ -42,7 +42,7 @@ def test_a_locked_grove_is_not_copied_and_nothing_is_left(grove, tmp_path):
     with pytest.raises(GroveBusy, match="kept locked"):
         GroveFile.open(grove.path, busy_timeout_s=0.05).backup(tmp_path / "copy.gpkg")
     store = grove
-    store._busy_timeout_s = 0.05
+    store._backend.busy_timeout_s = 0.05
     with pytest.raises(GroveBusy, match=r"nothing was copied|nothing was changed"):
         store.backup(tmp_path / "copy.gpkg")
     other.execute("ROLLBACK")
