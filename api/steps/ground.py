@@ -13,6 +13,7 @@ import shapely
 
 from api.steps.grove import position
 from api.steps.outcome import Outcome
+from api.steps.places_ground import lay_on_ground, uphill_by_dem
 from api.store import GroveFile
 from gridmap import checks
 from gridmap.crs import to_grove
@@ -119,6 +120,8 @@ def make_rows(
             facts: dict[str, Any] = {
                 name: record.get(name) if value is None else value for name, value in typed.items()
             }
+            if facts["uphill_bearing_deg"] is None or np.isnan(facts["uphill_bearing_deg"]):
+                facts["uphill_bearing_deg"] = uphill_by_dem(grove, record["geometry"])
             _require_facts(record["block"], facts)
             rows = generate_rows(record["geometry"], crs=grove.crs, **facts)
             laid.append(rows.assign(block=record["block"]))
@@ -127,12 +130,14 @@ def make_rows(
         with grove.act(f"make rows in {', '.join(chosen['block'])}", who=who):
             for uuid, facts in changed:
                 grove.set_block(uuid, **facts)
-            grove.add_places_and_plants(trees)
+            laid_out, words = lay_on_ground(grove, trees)
+            grove.add_places_and_plants(laid_out)
             grove.add_rows(row_lines(trees))
     return Outcome(
         said=(
             f"{len(trees):,} trees in {len(trees.groupby(['block', 'row'])):,} rows.",
             "Row 1 is the lowest row of its block, tree 1 its left end looking uphill.",
+            *words,
         ),
         tables={"Rows and trees": tree_table(trees)},
         figures={"trees": len(trees), "blocks": tree_table(trees).to_dict("records")},
@@ -161,6 +166,8 @@ def import_trees(
                 notes.append(f"Not drawn yet, so outlined around their trees: {', '.join(map(str, new_names))}.")
             if trees["position"].isna().any():
                 trees = number_places(trees, grove.blocks())
+            trees, words = lay_on_ground(grove, trees)
+            notes += words
             grove.add_places_and_plants(trees)
             grove.add_rows(row_lines(trees))
         outside = _outside(trees, grove.blocks())

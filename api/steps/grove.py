@@ -9,11 +9,14 @@ import pandas as pd
 
 from api.steps.facts import missing_facts
 from api.steps.outcome import Outcome
+from api.steps.places_ground import kept_dem
+from api.steps.terrain import ground_areas
 from api.store import GroveFile
 from gridmap import checks, crs
 from gridmap.errors import InputRefused
 
 INVENTED = "INVENTED DEMO GROVE. Not for use."
+AREA_FIGURES = {"map ha": "map_area_ha", "ground ha": "ground_area_ha", "DEM covers %": "covered_percent"}
 
 
 def new_grove(
@@ -98,6 +101,7 @@ def show_grove(path: Path) -> Outcome:
     with GroveFile.open(path, read_only=True) as grove:
         info, blocks, trees, keep_outs = grove.grove, grove.blocks(), grove.trees(), grove.keep_outs()
         walks, counts, zones, settings = grove.walks(), grove.counts(), grove.zones(), grove.settings()
+        terrain, points, dem = grove.terrain(), grove.points(), kept_dem(grove)
     per_block = trees.groupby("block")
     table = pd.DataFrame(
         {
@@ -124,6 +128,9 @@ def show_grove(path: Path) -> Outcome:
     ]
     said += [INVENTED] if info.invented else []
     said += [next_step(blocks, trees, walks, missing)]
+    areas = None if dem is None else ground_areas(blocks, dem)
+    if areas is not None:
+        table = table.merge(areas[["block", "ground ha", "DEM covers %"]], on="block")
     tables = {"Blocks": table} if len(table) else {}
     if len(round_table):
         tables["Walks"] = round_table
@@ -131,6 +138,8 @@ def show_grove(path: Path) -> Outcome:
         tables["Keep-outs"] = pd.DataFrame(keep_outs[["name", "kind", "setback_m"]]).rename(
             columns={"setback_m": "setback m"}
         )
+    if len(points):
+        tables["Gates and refill points"] = pd.DataFrame(points[["name", "kind"]])
     figures = {
         "grove": info.name,
         "invented": info.invented,
@@ -142,6 +151,10 @@ def show_grove(path: Path) -> Outcome:
         "blocks": len(blocks),
         "map_area_ha": float(blocks["area_ha"].sum()),
         "trees": len(trees),
+        "trees_with_metres_upslope": int(trees["upslope_m"].notna().sum()),
+        "ground_areas": [] if areas is None else areas.rename(columns=AREA_FIGURES).to_dict("records"),
+        "heights_from": {source: held.file_name for source, held in terrain.items()},
+        "points": points[["name", "kind"]].to_dict("records"),
         "keep_outs": len(keep_outs),
         "walks": len(walks),
         "counts": len(counts),

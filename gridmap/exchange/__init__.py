@@ -3,6 +3,7 @@
 from gridmap.exchange.counts import GROUPS, REASONS, WING_BUDS, catch_long, read_counts
 from gridmap.exchange.layers import read_layer
 from gridmap.exchange.outlines import KEEP_OUT_KINDS, read_keep_outs, read_outlines
+from gridmap.exchange.points import POINT_KINDS, read_heights, read_points
 from gridmap.exchange.resolve import Resolved, count_uuids, resolve_trees, snap_to_trees
 from gridmap.exchange.trees import read_trees
 from gridmap.exchange.write import FORMATS, write_layer
@@ -11,15 +12,18 @@ __all__ = [
     "FORMATS",
     "GROUPS",
     "KEEP_OUT_KINDS",
+    "POINT_KINDS",
     "REASONS",
     "WING_BUDS",
     "Resolved",
     "catch_long",
     "count_uuids",
     "read_counts",
+    "read_heights",
     "read_keep_outs",
     "read_layer",
     "read_outlines",
+    "read_points",
     "read_trees",
     "resolve_trees",
     "snap_to_trees",

@@ -6,7 +6,7 @@ from gridmap.ground.cells import ACROSS, cells, row_direction
 from gridmap.ground.contour import generate_contour_rows, generate_fan_rows
 from gridmap.ground.dem import Dem
 from gridmap.ground.dem_bytes import pack_dem, thinned, unpack_dem
-from gridmap.ground.dem_file import M_PER_UNIT, read_dem, write_dem
+from gridmap.ground.dem_file import M_PER_UNIT, dem_reference, read_dem, write_dem
 from gridmap.ground.horn import horn_aspect_deg, horn_gradients, horn_slope_deg
 from gridmap.ground.infer import RowFit, fit_rows, infer_rows, number_uphill
 from gridmap.ground.metres_upslope import NEAR_A_HEIGHT_M, metres_upslope
@@ -36,6 +36,7 @@ __all__ = [
     "check_blocks",
     "check_outline",
     "contour_lines",
+    "dem_reference",
     "fit_rows",
     "generate_contour_rows",
     "generate_fan_rows",

@@ -111,6 +111,30 @@ def read_dem(
                 raise FileRefused(f"{file.name} breaks off", "its heights can't be read", "copy it again") from None
 
 
+def dem_reference(path: str | os.PathLike[str]) -> dict[str, str | None]:
+    """Tell what a GeoTIFF says of itself, for the grove's own record of where its heights come from.
+
+    Parameters
+    ----------
+    path : path
+        A file that `read_dem` could read.
+
+    Returns
+    -------
+    dict
+        crs ("EPSG:7855", or the name of a CRS without a code), vertical_unit ("metre", "foot", "us_survey_foot", None
+        where the file doesn't say it).
+    """
+    import rasterio
+
+    with rasterio.open(path, driver="GTiff", sharing=False) as source:
+        crs = parse_crs(source.crs.to_wkt())
+        plain = (source.units[0] or _vertical_axis_unit(source) or "").strip().lower()
+    code = crs.to_epsg()
+    unit = next((unit for unit, names in _UNIT_NAMES.items() if plain in names), None)
+    return {"crs": crs.name if code is None else f"EPSG:{code}", "vertical_unit": unit}
+
+
 def write_dem(path: str | os.PathLike[str], dem: Dem) -> None:
     """Write heights as a GeoTIFF that any GIS opens: 32-bit numbers, NaN where there is none, unit metre.
 

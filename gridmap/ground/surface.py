@@ -54,8 +54,8 @@ class HeightSurface:
     ----------
     Wood (2003), Thin plate regression splines, Journal of the Royal Statistical Society B 65:95-114,
     doi:10.1111/1467-9868.00374. Kim & Gu (2004), Smoothing spline Gaussian regression, ibid. 66:337-356,
-    doi:10.1046/j.1369-7412.2003.05316.x (from memory). Holland & Welsch (1977), Robust regression using iteratively reweighted
-    least-squares, Communications in Statistics A6:813-827, doi:10.1080/03610927708827533.
+    doi:10.1046/j.1369-7412.2003.05316.x (from memory). Holland & Welsch (1977), Robust regression using iteratively
+    reweighted least-squares, Communications in Statistics A6:813-827, doi:10.1080/03610927708827533.
 
     Examples
     --------
