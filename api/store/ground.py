@@ -21,7 +21,7 @@ from api.store.tables import BLOCK, KEEP_OUT, PLACE, PLANT, ROW_LINE
 from gridmap import checks
 from gridmap.errors import CRSRefused, InputRefused, OutlineRefused, RowsRefused
 
-_KINDS = ("water", "hive", "dwelling", "neighbour", "bush", "other")
+KINDS = ("water", "hive", "dwelling", "neighbour", "bush", "other")
 _BEARINGS = ("row_bearing_deg", "uphill_bearing_deg")
 _BLOCK_FACTS = (*_BEARINGS, "row_spacing_m", "tree_spacing_m", "headland_m", "canopy_height_m", "canopy_width_m")
 
@@ -81,7 +81,7 @@ def add_keep_outs(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> list[st
             {
                 "uuid": given_uuid(line.get("keep_out")),
                 "name": None if name is None else str(name),
-                "kind": checks.one_of(line["kind"], _KINDS, f"kind of {shown}"),
+                "kind": checks.one_of(line["kind"], KINDS, f"kind of {shown}"),
                 "setback_m": checks.number(line["setback_m"], f"setback of {shown}", "m", least=0.0),
                 "geom": one_shape(line["geometry"], "Polygon", shown),
             }
