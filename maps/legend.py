@@ -48,7 +48,7 @@ def draw_legend(
     left = text_width_px("well known", text_px) + 10
     right = width_px - text_width_px("0.0", text_px)
     bar, gap = text_px * 1.35, 5.0
-    top_count = ramp_top(scene.threshold, scene.tree_pressure()["mean_per_beat"].dropna().tolist())
+    top_count = ramp_top(scene.threshold, scene.tree_pressure()["median_per_beat"].dropna().tolist())
     parts = [svg.element("defs", hatches.patterns(palette))] if patterns else []
     for line, word in enumerate(KNOWLEDGE):
         y = 4 + line * (bar + gap)

@@ -82,7 +82,7 @@ def picture_data(scene: Scene) -> dict[str, Any]:
 
 def block_lines(scene: Scene) -> list[dict[str, Any]]:
     """Write the block table: what a beat would bring in each block and how many trees are over, with 80 % limits."""
-    top = ramp_top(scene.threshold, scene.tree_pressure()["mean_per_beat"].dropna().tolist())
+    top = ramp_top(scene.threshold, scene.tree_pressure()["median_per_beat"].dropna().tolist())
     shares = scene.unknown_share()
     lines = []
     for line in scene.block_table.to_dict("records"):

@@ -7,6 +7,7 @@ from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
+import pyproj
 import shapely
 from shapely.geometry import Point
 from shapely.geometry.base import BaseGeometry
@@ -14,12 +15,17 @@ from shapely.geometry.base import BaseGeometry
 from gridmap.checks import FloatArray
 from gridmap.ground import cells
 from maps.plan import row_spacings_m
+from maps.relief import contours, height_words, shade_address
 from maps.scene import Scene
 from maps.style import DOUBTFUL_SHARE, KNOWLEDGE, pressure_colour, ramp_top
 from maps.view import extent
 
 # A ten-millionth of a degree of latitude is 1.1 cm.
 _PER_DEGREE: Final = 1e7
+# Around the grove ground is drawn as far as this share of its longer side, in so many steps of shade.
+_AROUND, _SHADE_STEPS = 0.3, 240
+# A contour may move so far when it is thinned [m].
+_KEEP_M: Final = 0.3
 # Where a rank stands outside its block's outline [m].
 _BESIDE_M: Final = 4.0
 
@@ -73,6 +79,7 @@ def scene_json(scene: Scene) -> tuple[str, list[float]]:
         "keepOuts": _keep_outs(scene, lonlat),
         "setbacks": lonlat.rings(setbacks), "beaten": lonlat.points(list(scene.beaten_trees().geometry)),
         "runs": lonlat.rings(_frames(scene)), "hotSpots": _hot_spots(scene, lonlat),
+        "relief": _relief(scene, lonlat), "points": _points(scene, lonlat),
     }  # fmt: skip
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     return text.replace("<", "\\u003c"), [(south + north) / 2, (west + east) / 2]
@@ -83,11 +90,11 @@ def _trees(scene: Scene, lonlat: _Lonlat) -> tuple[list[str], list[Any]]:
     table = scene.tree_pressure()
     if table.empty:
         return [], []
-    top = ramp_top(scene.threshold, table["mean_per_beat"].dropna().tolist())
+    top = ramp_top(scene.threshold, table["median_per_beat"].dropna().tolist())
     shapes = np.array(lonlat.shapes(list(cells(table, scene.blocks).geometry)))
     corners = lonlat.whole(shapely.get_coordinates(shapes)).reshape(len(table), 5, 2)[:, :4].reshape(len(table), 8)
     words = ["" if known == "unknown" else pressure_colour(count, top)
-             for count, known in zip(table["mean_per_beat"], table["knowledge"], strict=True)]  # fmt: skip
+             for count, known in zip(table["median_per_beat"], table["knowledge"], strict=True)]  # fmt: skip
     colours = sorted(set(words))
     number = {colour: index for index, colour in enumerate(colours)}
     known = [KNOWLEDGE.index(word) for word in table["knowledge"]]
@@ -144,3 +151,51 @@ def _hot_spots(scene: Scene, lonlat: _Lonlat) -> list[dict[str, Any]]:
         {"rank": int(rank), "at": at}
         for rank, at in zip(scene.hot_spots["hot_spot"], lonlat.points(places), strict=True)
     ]
+
+
+def _points(scene: Scene, lonlat: _Lonlat) -> list[dict[str, Any]]:
+    """Name, kind and place of gates, refill points and other points."""
+    places = lonlat.points(list(scene.points.geometry))
+    return [
+        {"name": str(name), "kind": str(kind), "at": at}
+        for name, kind, at in zip(scene.points["name"], scene.points["kind"], places, strict=True)
+    ]
+
+
+def _relief(scene: Scene, lonlat: _Lonlat) -> dict[str, Any] | None:
+    """Hill shade as a picture with its corners [degrees], contours, and where their heights are written."""
+    west, south, east, north = extent(scene)
+    reach = _AROUND * max(east - west, north - south)
+    bounds = (west - reach, south - reach, east + reach, north + reach)
+    dem = None if scene.dem is None else scene.dem.within(bounds)
+    if dem is None or min(dem.elevation_m.shape) < 4 or not np.isfinite(dem.elevation_m).any():
+        return None
+    degrees = gpd.GeoSeries([shapely.box(*bounds)], crs=scene.blocks.crs).to_crs(4326).total_bounds
+    steps = (np.arange(_SHADE_STEPS) + 0.5) / _SHADE_STEPS
+    wide, high = degrees[2] - degrees[0], degrees[3] - degrees[1]
+    lon, lat = np.meshgrid(degrees[0] + steps * wide, degrees[3] - steps * high)
+    back = pyproj.Transformer.from_crs(4326, scene.blocks.crs, always_xy=True)
+    lines = contours(scene, bounds, keep_m=_KEEP_M)
+    drawn = [lonlat.whole(shapely.get_coordinates(line)).tolist() for line in lonlat.shapes(list(lines.geometry))]
+    index = lines["is_index"].tolist()
+    return {
+        "image": shade_address(dem, *back.transform(lon, lat)),
+        "bounds": [[degrees[1], degrees[0]], [degrees[3], degrees[2]]],
+        "contours": [[bool(heavy), line] for heavy, line in zip(index, drawn, strict=True)],
+        "heights": _heights(scene, lines, lonlat),
+    }
+
+
+def _heights(scene: Scene, lines: gpd.GeoDataFrame, lonlat: _Lonlat) -> list[dict[str, Any]]:
+    """Where the height of each index contour stands: on the line, as far from blocks and keep-outs as it goes."""
+    taken = shapely.union_all([*scene.blocks.geometry, *scene.keep_outs.geometry])
+    frame = shapely.box(*extent(scene))
+    words, places = [], []
+    for height, own in lines[lines["is_index"]].groupby("elevation_m"):
+        at = shapely.get_coordinates(shapely.segmentize(own.geometry.to_numpy(), 10.0))
+        at = at[shapely.contains_xy(frame, at)]
+        if len(at):
+            room = shapely.distance(shapely.points(at), taken)
+            words.append(height_words(float(height)))
+            places.append(Point(at[int(np.argmax(np.minimum(room, 30.0)))]))
+    return [{"words": text, "at": at} for text, at in zip(words, lonlat.points(places), strict=True)]
