@@ -22,13 +22,17 @@ class Look:
         Colour the trees by expected count; otherwise rows are thin lines with a dot a tree.
     runs : str
         "frame" draws runs as frames over the data, "bar" as thick bars with the numbers of each group beside them.
+    relief : bool
+        Draw hill shade and contours where the scene has heights.
     """
 
     palette: Palette = LIGHT
     text_px: float = TEXT_PX
     pressure: bool = True
     runs: str = "frame"
+    relief: bool = True
 
 
 PRESSURE_LOOK: Final = Look()
-PRINT_LOOK: Final = Look(palette=PRINT, pressure=False, runs="bar")
+# A worn drum loses shade and thin grey lines, and black ones would hide the rows.
+PRINT_LOOK: Final = Look(palette=PRINT, pressure=False, runs="bar", relief=False)

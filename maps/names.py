@@ -5,7 +5,7 @@ from __future__ import annotations
 import shapely
 
 from gridmap.errors import InputRefused
-from maps import svg
+from maps import points, relief, svg
 from maps.keep_outs import name_keep_outs
 from maps.labels import Placer, group_words, text_width_px
 from maps.look import Look
@@ -73,6 +73,7 @@ def _names(scene: Scene, view: View, look: Look) -> tuple[str, tuple[str, ...]]:
         view.shape(shape.buffer(setback))
         for shape, setback in zip(scene.keep_outs.geometry, scene.keep_outs["setback_m"].fillna(0.0), strict=True)
     ]
+    hard.extend(points.mark_boxes(scene, view, size=size))
     placer = Placer(view, hard, soft, others)
     parts: list[str] = []
     left_out: list[str] = []
@@ -82,6 +83,7 @@ def _names(scene: Scene, view: View, look: Look) -> tuple[str, tuple[str, ...]]:
         groups, without = _groups(scene, view, look, placer, outlines)
         parts.extend(groups)
         left_out.extend(without)
+    parts.append(points.name_points(scene, view, palette, placer, size=size))
     for block, outline in outlines.items():
         place = placer.beside(outline, text_width_px(block, size, 700), size * 1.15)
         if place is None:
@@ -100,6 +102,8 @@ def _names(scene: Scene, view: View, look: Look) -> tuple[str, tuple[str, ...]]:
             )
         )
     parts.append(name_keep_outs(scene, view, palette, placer, size=size + 1))
+    if look.relief:
+        parts.append(relief.label_contours(scene, view, palette, placer, size=size * 0.85))
     return "".join(parts), tuple(left_out)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from gridmap.ground import ACROSS, cells
-from maps import furniture, hatches, svg
+from maps import furniture, hatches, points, relief, svg
 from maps.keep_outs import draw_keep_outs, draw_setback_edges, draw_setbacks
 from maps.look import PRESSURE_LOOK, Look
 from maps.names import place_names
@@ -45,8 +45,9 @@ def draw_plan(scene: Scene, *, width_px: float, height_px: float, look: Look = P
 
     Notes
     -----
-    Order: setbacks, keep-outs, paper of the blocks, cells, hatch, outlines, runs, edges of the setbacks, beaten trees,
-    names. The edges come again over the trees, so that a setback that cuts a block can be seen in it.
+    Order: hill shade, contours, setbacks, keep-outs, paper of the blocks, cells, hatch, outlines, runs, edges of the
+    setbacks, beaten trees, gates and refill points, names. The edges come again over the trees, so that a setback that
+    cuts a block can be seen in it.
     """
     size = look.text_px
     palette = look.palette
@@ -54,6 +55,7 @@ def draw_plan(scene: Scene, *, width_px: float, height_px: float, look: Look = P
     parts = [
         svg.element("defs", hatches.patterns(palette)),
         svg.element("rect", width=width_px, height=height_px, fill=palette.ground),
+        relief.draw_relief(scene, view, palette) if look.relief else "",
         draw_setbacks(scene, view, palette),
         draw_keep_outs(scene, view, palette),
         svg.element("path", d=svg.path_data(scene.blocks.geometry, view.project), fill=palette.paper),
@@ -69,6 +71,7 @@ def draw_plan(scene: Scene, *, width_px: float, height_px: float, look: Look = P
         _run_frames(scene, view, look) if look.runs == "frame" else _run_bars(scene, view, palette),
         draw_setback_edges(scene, view, palette),
         _beaten(scene, view, look) if look.pressure else "",
+        points.draw_points(scene, view, palette, size=size),
         names,
         _furniture(scene, view, look),
     ]
@@ -79,9 +82,9 @@ def draw_plan(scene: Scene, *, width_px: float, height_px: float, look: Look = P
 def _cells(scene: Scene, view: View, palette: Palette) -> str:
     trees = scene.tree_pressure()
     shapes = cells(trees, scene.blocks).geometry.to_numpy()
-    top = ramp_top(scene.threshold, trees["mean_per_beat"].dropna().tolist())
+    top = ramp_top(scene.threshold, trees["median_per_beat"].dropna().tolist())
     parts = []
-    for shape, count, knowledge in zip(shapes, trees["mean_per_beat"], trees["knowledge"], strict=True):
+    for shape, count, knowledge in zip(shapes, trees["median_per_beat"], trees["knowledge"], strict=True):
         if knowledge == "unknown":
             continue
         colour = pressure_colour(count, top)

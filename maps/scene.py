@@ -12,6 +12,7 @@ from shapely.geometry import MultiPolygon
 
 from gridmap import __version__, checks
 from gridmap.errors import CRSRefused, InputRefused
+from gridmap.ground import Dem
 from maps.style import KNOWLEDGE
 
 _BLOCKS: Final = ("block", "geometry", "row_bearing_deg", "row_spacing_m", "tree_spacing_m")
@@ -19,6 +20,7 @@ _TREES: Final = ("tree", "block", "row", "position", "geometry")
 _KEEP_OUTS: Final = ("name", "kind", "setback_m", "geometry")
 _COUNTS: Final = ("tree", "taps", "nymphs", "adults", "reason")
 _PRESSURE: Final = ("tree", "mean_per_beat", "median_per_beat", "low_80", "high_80", "chance_over", "knowledge")
+_POINTS: Final = ("name", "kind", "geometry")
 _HOT_SPOTS: Final = ("hot_spot", "block", "from_row", "to_row", "trees", "median_per_beat", "geometry")
 _BLOCK_TABLE: Final = (
     "block",
@@ -83,6 +85,10 @@ class Scene:
         What the threshold and the map count: "nymphs" or "nymphs_and_adults".
     uphill_bearing_deg : float or None
         Where uphill lies [degrees clockwise from grid north].
+    points : GeoDataFrame
+        name, kind (gate, refill, other), geometry (Point).
+    dem : Dem or None
+        Heights around the grove, for hill shade and contours.
     attribution : str
         Who is to be named for outlines or heights that came from elsewhere.
     software : str
@@ -117,11 +123,14 @@ class Scene:
     threshold: float | None = None
     threshold_counts: str = "nymphs_and_adults"
     uphill_bearing_deg: float | None = None
+    points: gpd.GeoDataFrame = field(default_factory=lambda: _empty(_POINTS))
+    dem: Dem | None = None
     attribution: str = ""
     software: str = f"gridmap {__version__}"
 
     def __post_init__(self) -> None:
-        frames = {"blocks": _BLOCKS, "trees": _TREES, "keep_outs": _KEEP_OUTS, "hot_spots": _HOT_SPOTS, "runs": _RUNS}
+        frames = {"blocks": _BLOCKS, "trees": _TREES, "keep_outs": _KEEP_OUTS, "hot_spots": _HOT_SPOTS, "runs": _RUNS,
+                  "points": _POINTS}  # fmt: skip
         for name, needed in frames.items():
             frame = getattr(self, name)
             if not isinstance(frame, gpd.GeoDataFrame):
@@ -151,7 +160,11 @@ class Scene:
                 "a plan is drawn in metres",
                 "give frames in the grove's projected CRS",
             )
-        for name in ("trees", "keep_outs", "hot_spots", "runs"):
+        if self.dem is not None and self.dem.crs != crs.to_epsg():
+            raise CRSRefused(
+                f"the heights to draw are in EPSG:{self.dem.crs}", f"the blocks are in {crs}", "load the DEM again"
+            )
+        for name in ("trees", "keep_outs", "hot_spots", "runs", "points"):
             frame = getattr(self, name)
             if len(frame) and frame.crs != crs:
                 raise CRSRefused(

@@ -260,11 +260,22 @@ def _refills(scene: Scene, loads: pd.DataFrame | None) -> str:
                 "there is no such tree in the grove",
                 "work out the loads again",
             )
+        at = _nearest_refill(scene, here["to_tree"])
         if here["to_tree"] == after["from_tree"]:
-            stops.append(f"in run {run} at tree {tree}, then go on with that tree")
+            stops.append(f"in run {run} at tree {tree}{at}, then go on with that tree")
         else:
-            stops.append(f"at the end of run {run}" if ends.get(run) == tree else f"in run {run} after tree {tree}")
+            where = f"at the end of run {run}" if ends.get(run) == tree else f"in run {run} after tree {tree}"
+            stops.append(where + at)
     return f"Refill {'; '.join(stops)}."
+
+
+def _nearest_refill(scene: Scene, tree: str) -> str:
+    """Name the refill point nearest to a tree, and how far it is in a straight line; empty where none is known."""
+    refills = scene.points[scene.points["kind"] == "refill"]
+    if refills.empty:
+        return ""
+    far = refills.distance(scene.trees.loc[scene.trees["tree"] == tree, "geometry"].iloc[0])
+    return f" ({shortened(str(refills.loc[far.idxmin(), 'name']), 30)}, {number_words(float(far.min()))} m away)"
 
 
 def _label(label: Label | None) -> list[list[str]]:

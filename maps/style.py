@@ -29,6 +29,7 @@ class Palette:
     casing: str
     water: str
     water_edge: str
+    contour: str
 
 
 LIGHT: Final = Palette(
@@ -43,6 +44,7 @@ LIGHT: Final = Palette(
     casing="#FFFFFF",
     water="#DCE6EA",
     water_edge="#54707C",
+    contour="#B4BDB0",
 )
 DARK: Final = Palette(
     paper="#161B18",
@@ -56,6 +58,7 @@ DARK: Final = Palette(
     casing="#0E1210",
     water="#1C2A31",
     water_edge="#7F9DAA",
+    contour="#39433C",
 )
 # Full sun: every line and letter black on white, the accent darker.
 SUN: Final = Palette(
@@ -70,6 +73,7 @@ SUN: Final = Palette(
     casing="#FFFFFF",
     water="#FFFFFF",
     water_edge="#000000",
+    contour="#8A8A8A",
 )
 # Paper from an office printer: black only, no grey that a worn drum would lose.
 PRINT: Final = Palette(
@@ -84,6 +88,7 @@ PRINT: Final = Palette(
     casing="#FFFFFF",
     water="#FFFFFF",
     water_edge="#000000",
+    contour="#000000",
 )
 
 # Ten stops of cividis: J.R. Nunez, C.R. Anderton, R.S. Renslow (2018), PLoS ONE 13(7) e0199239,
@@ -125,6 +130,8 @@ FONT: Final = 'Roboto, system-ui, -apple-system, "Segoe UI", "Noto Sans", sans-s
 TEXT_PX: Final = 16.0
 GROUND_NAME_PX: Final = 17.0
 OUTLINE_PX: Final = 1.8
+CONTOUR_PX: Final = 0.8
+INDEX_CONTOUR_PX: Final = 1.6
 
 
 def relative_luminance(colour: str) -> float:

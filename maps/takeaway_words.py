@@ -8,7 +8,7 @@ from dataclasses import fields
 from html import escape
 from typing import Final
 
-from maps import furniture, hatches, svg
+from maps import furniture, hatches, points, svg
 from maps.legend import draw_legend
 from maps.picture import block_lines, hot_spot_lines
 from maps.scene import Scene
@@ -41,8 +41,13 @@ def _properties(palette: Palette, on_accent: str) -> str:
 
 
 def patterns_svg() -> str:
-    """Write the hatches once for the map and the legend."""
-    inside = svg.element("defs", hatches.patterns(LIGHT))
+    """Write the hatches and the marks of points once for the map and the legend."""
+    marks = "".join(
+        svg.element("symbol", svg.element("path", d=line, class_=f"mark {kind}-mark"), id=f"mark-{kind}",
+                    overflow="visible")
+        for kind, line in points.MARKS.items()
+    )
+    inside = svg.element("defs", hatches.patterns(LIGHT), marks)
     return f'<svg class="patterns" aria-hidden="true">{inside}</svg>'
 
 

@@ -59,7 +59,8 @@ def extent(scene: Scene) -> tuple[float, float, float, float]:
     # A keep-out is shown as far as its setback reaches, but a long creek must not shrink the grove to a dot.
     reach = 0.3 * max(east - west, north - south, 20.0)
     window = shapely.box(west - reach, south - reach, east + reach, north + reach)
-    outer = [
+    outer: list[BaseGeometry] = [point for point in scene.points.geometry if window.contains(point)]
+    outer += [
         geometry.buffer(setback).intersection(window)
         for geometry, setback in zip(scene.keep_outs.geometry, scene.keep_outs["setback_m"].fillna(0.0), strict=True)
     ]

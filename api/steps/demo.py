@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 
 import data
-from api.steps import facts, ground, grove, outputs, treatment, walk
+from api.steps import facts, ground, grove, outputs, terrain, treatment, walk
 from api.steps.outcome import Outcome
 
 WALKS = 4
@@ -37,6 +37,9 @@ def build_demo(path: Path) -> None:
     )
     ground.import_outlines(path, data.path("demo", "outlines.geojson"), who="demo")
     ground.import_keep_outs(path, data.path("demo", "keep-outs.geojson"), who="demo")
+    terrain.import_points(path, data.path("demo", "points.geojson"), who="demo")
+    # Before the trees, so that they come in with their heights and the history stays short.
+    terrain.import_dem(path, data.path("demo", "hill.tif"), who="demo")
     ground.import_trees(path, data.path("demo", "trees.csv"), who="demo")
     for number in range(1, WALKS + 1):
         walk.import_counts(path, data.path("demo", f"walk-{number}.csv"), walk=f"walk {number}", who="demo")

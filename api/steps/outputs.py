@@ -9,11 +9,13 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
 from api.steps.facts import Facts, facts_of
 from api.steps.grove import INVENTED
 from api.steps.outcome import Outcome, plain
+from api.steps.places_ground import coordinates, upslope_of
 from api.steps.pressure import Pressure, load_grove, work_out_pressure
 from api.steps.pressure_report import describe_pressure, write_pressure
 from api.store import GroveFile, Zone
@@ -23,6 +25,7 @@ from gridmap.exchange import write_layer
 from maps import Scene, ZoneFacts, pressure_picture, run_sheet, takeaway_map
 
 ZONE_FORMATS = ("geojson", "gpkg", "kml", "shp.zip")
+AGREEING = 0.5
 CAUTION = "The label and the permit are the law; local codes and a licensed adviser come before this."
 
 
@@ -138,21 +141,31 @@ def scene_of(result: Pressure, zone: Zone | None = None) -> Scene:
         walk_date=grove.walk["date"] if isinstance(grove.walk["date"], date) else None,
         threshold=grove.facts.threshold.per_beat,
         threshold_counts=result.counted,
-        uphill_bearing_deg=uphill(grove.info.uphill_bearing_deg, grove.blocks),
+        uphill_bearing_deg=uphill(grove.info.uphill_bearing_deg, grove.blocks, grove.trees),
+        points=grove.points,
+        dem=grove.dem,
         **({} if zone is None else {"runs": zone.runs, "zone": zone.geometry}),
     )
 
 
-def uphill(of_grove: float | None, blocks: gpd.GeoDataFrame) -> float | None:
-    """Return the grove's uphill bearing: its own, else the middle direction of its blocks [degrees]."""
-    import numpy as np
+def uphill(of_grove: float | None, blocks: gpd.GeoDataFrame, trees: gpd.GeoDataFrame) -> float | None:
+    """Return the one uphill bearing of a grove [degrees], None where there is none, as on a knoll.
 
+    The grower's own arrow comes first, then what the heights of the trees tell if they are sure, then the middle
+    direction of the blocks if most of them agree.
+    """
     if of_grove is not None:
         return of_grove
+    if trees["elevation_m"].notna().any():
+        told = upslope_of(coordinates(trees), trees["elevation_m"].to_numpy(dtype=float))
+        if told is not None:
+            return told.bearing_deg if told.sure else None
     bearings = np.radians(blocks["uphill_bearing_deg"].dropna().to_numpy(dtype=float))
     if not len(bearings):
         return None
-    return float(np.degrees(np.arctan2(np.sin(bearings).mean(), np.cos(bearings).mean())) % 360)
+    east, north = np.sin(bearings).mean(), np.cos(bearings).mean()
+    # Where the arrows cancel to under half of their length, no one arrow is true for the grove (as in `block_upslope`).
+    return float(np.degrees(np.arctan2(east, north)) % 360) if np.hypot(east, north) >= AGREEING else None
 
 
 def _write_map(result: Pressure, zone: Zone | None, out: Path) -> list[Path]:

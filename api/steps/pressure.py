@@ -12,10 +12,12 @@ import numpy as np
 import pandas as pd
 
 from api.steps.facts import Facts, facts_of
+from api.steps.places_ground import kept_dem
 from api.store import GroveFile, GroveInfo
 from gridmap import __version__, checks
 from gridmap.checks import FloatArray
 from gridmap.errors import InputMissing, InputRefused
+from gridmap.ground import Dem
 from gridmap.pressure import PressureModel, block_table, hot_spots, knowledge
 from gridmap.treatment import walked_blocks
 
@@ -45,6 +47,8 @@ class Grove:
     counts: pd.DataFrame
     catch: pd.DataFrame
     facts: Facts
+    points: gpd.GeoDataFrame
+    dem: Dem | None
 
 
 @dataclass(frozen=True)
@@ -93,6 +97,8 @@ def load_grove(path: Path, *, walk: str | None = None) -> Grove:
             counts=grove.counts(chosen["walk"]),
             catch=grove.catch(chosen["walk"]),
             facts=facts_of(grove.settings()),
+            points=grove.points(),
+            dem=kept_dem(grove),
         )
 
 

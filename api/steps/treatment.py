@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import shapely
 
 from api.steps.facts import Facts, facts_of
 from api.steps.outcome import Outcome, plain
-from api.steps.pressure import Pressure, load_grove, work_out_pressure
+from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure
 from api.steps.treatment_report import (
     Treatment,
     beneficial_words,
@@ -53,6 +55,7 @@ def work_out_treatment(
     costs = treatment.work_out_costs(
         grove.trees, grove.blocks, sprayer=facts.sprayer, label=facts.label, prices=facts.prices
     )
+    gate_name, gate = start_gate(grove, pressure.walked)
     zone = treatment.make_zone(
         grove.trees,
         grove.blocks,
@@ -67,7 +70,10 @@ def work_out_treatment(
         add=[by_hand(item) for item in add],
         drop=[by_hand(item) for item in drop],
         litres_per_tree=costs.per_tree["litres"],
+        start=None if gate is None else (gate.x, gate.y),
     )
+    if gate is not None and len(zone.runs) > 1:
+        zone = replace(zone, notes=(*zone.notes, f"The walk starts at {gate_name}."))
     comparison = treatment.compare_options(
         grove.trees,
         grove.blocks,
@@ -83,6 +89,16 @@ def work_out_treatment(
     )
     mixed, loads = mix_zone(zone.trees, grove.trees, grove.blocks, facts) if len(zone.trees) else (None, pd.DataFrame())
     return Treatment(pressure, costs, zone, comparison, mixed, loads)
+
+
+def start_gate(grove: Grove, walked: Sequence[str]) -> tuple[str, shapely.Point | None]:
+    """Return the gate that the work starts at: the one nearest to a block that was walked, if there is any."""
+    gates = grove.points[grove.points["kind"] == "gate"]
+    known = grove.blocks[grove.blocks["block"].isin(walked)]
+    if gates.empty or known.empty:
+        return "", None
+    nearest = gates.loc[gates.distance(known.union_all()).idxmin()]
+    return str(nearest["name"]), nearest["geometry"]
 
 
 def mix_zone(
@@ -190,6 +206,7 @@ def zone_settings(result: Treatment, add: Iterable[str], drop: Iterable[str]) ->
         "cost_per_tree": result.costs.cost_per_tree.describe().to_dict(),
         "add": list(add),
         "drop": list(drop),
+        "start": start_gate(result.pressure.grove, result.pressure.walked)[0] or None,
         "threshold": facts.threshold.to_dict(),
         "sprayer": facts.sprayer.to_dict(),
         "label": facts.label.to_dict(),

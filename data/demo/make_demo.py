@@ -1,4 +1,4 @@
-"""Make the invented demo grove: its outlines, keep-outs, trees, truth, four walks and the grower's own numbers.
+"""Make the invented demo grove: its outlines, keep-outs, gates, hill, trees, truth, walks, the grower's numbers.
 
 Everything is made up, the place included: a knoll in the open sea, so that nobody's land is meant. Run it with::
 
@@ -24,7 +24,9 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import rasterio
 import shapely
+from affine import Affine
 from shapely.geometry import Point, Polygon
 
 SEED = 290_925
@@ -61,6 +63,15 @@ KEEP_OUTS: list[tuple[str, str, float, list[tuple[float, float]]]] = [
     ("dwelling", "house", 30.0, [(-186, -112), (-172, -116), (-169, -105), (-183, -101)]),
     ("bush", "bush strip", 4.0, [(-84, 184), (20, 176), (96, 166), (99, 180), (22, 191), (-82, 199)]),
 ]
+
+# kind, name, position [m from the top]
+POINTS: list[tuple[str, str, tuple[float, float]]] = [
+    ("gate", "house gate", (-134.0, -142.0)),
+    ("refill", "dam pump", (52.0, -184.0)),
+    ("refill", "upper tank", (-82.0, 66.0)),
+]
+# Half the side of the DEM and its cell [m].
+DEM_REACH, DEM_CELL = 380, 5
 
 # Each hot spot: where it sits [m from the top] and, walk by walk, by what it multiplies the count and its radius [m].
 HOT_SPOTS: list[tuple[tuple[float, float], list[tuple[float, float]]]] = [
@@ -283,8 +294,8 @@ def lonlat(shapes: list[Any]) -> list[Any]:
     return [shapely.transform(shape, **round_off) for shape in gpd.GeoSeries(moved, crs=CRS).to_crs(4326)]
 
 
-def write_geojson(path: Path, shapes: list[Polygon], properties: list[dict[str, Any]]) -> None:
-    """Write polygons as RFC 7946 asks: longitude before latitude, outer rings anticlockwise; one feature a line."""
+def write_geojson(path: Path, shapes: list[Any], properties: list[dict[str, Any]]) -> None:
+    """Write shapes as RFC 7946 asks: longitude before latitude, outer rings anticlockwise; one feature a line."""
     features = [json.dumps({"type": "Feature", "properties": {**row, "remark": REMARK},
                             "geometry": shapely.geometry.mapping(shapely.orient_polygons(shape))})
                 for shape, row in zip(lonlat(shapes), properties, strict=True)]
@@ -303,11 +314,25 @@ def write_ground(folder: Path, trees: list[dict[str, Any]]) -> None:
     write_geojson(folder / "outlines.geojson", [outline(name) for name in BLOCKS], rows)
     write_geojson(folder / "keep-outs.geojson", [Polygon(corners) for *_, corners in KEEP_OUTS],
                   [{"kind": kind, "name": name, "setback_m": setback} for kind, name, setback, _ in KEEP_OUTS])
+    write_geojson(folder / "points.geojson", [Point(place) for *_, place in POINTS],
+                  [{"kind": kind, "name": name} for kind, name, _ in POINTS])
     lines = [[tree["block"], tree["row"], tree["position"], f"{point.x:.7f}", f"{point.y:.7f}", tree["planted_year"],
               *tree["canopy"], "invented"]
              for tree, point in zip(trees, lonlat([Point(t["east"], t["north"]) for t in trees]), strict=True)]
     write_csv(folder / "trees.csv", ["block", "row", "position", "longitude", "latitude", "planted_year",
                                      "canopy_height_m", "canopy_width_m", "remark"], lines)
+
+
+def write_dem(path: Path) -> None:
+    """Write the hill as a DEM of 5 m cells, heights in whole decimetres."""
+    middles = np.arange(-DEM_REACH + DEM_CELL / 2, DEM_REACH, DEM_CELL)
+    decimetres = [[round(10 * elevation_m(east, north)) for east in middles] for north in middles[::-1]]
+    corner = Affine(DEM_CELL, 0, TOP[0] - DEM_REACH, 0, -DEM_CELL, TOP[1] + DEM_REACH)
+    with rasterio.open(path, "w", driver="GTiff", width=len(middles), height=len(middles), count=1, dtype="int16",
+                       crs=CRS, transform=corner, compress="deflate", predictor=2, zlevel=9) as target:
+        target.write(np.array(decimetres, dtype=np.int16), 1)
+        target.scales, target.units = (0.1,), ("metre",)
+        target.update_tags(TIFFTAG_IMAGEDESCRIPTION=REMARK)
 
 
 def make(folder: Path) -> None:
@@ -316,6 +341,7 @@ def make(folder: Path) -> None:
     trees = make_trees(random.Random(SEED))
     truth = make_truth(random.Random(SEED + 1), trees)
     write_ground(folder, trees)
+    write_dem(folder / "hill.tif")
     write_csv(folder / "truth.csv", ["block", "row", "position", *(f"invented_mean_walk_{w + 1}" for w in range(4))],
               [[t["block"], t["row"], t["position"], *(f"{mean:.3f}" for mean in means)]
                for t, means in zip(trees, truth, strict=True)])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,6 +82,31 @@ class Dem:
         x: FloatArray = self.west_m + (np.arange(columns, dtype=np.float64) + 0.5) * width
         y: FloatArray = self.north_m - (np.arange(rows, dtype=np.float64) + 0.5) * height
         return x, y
+
+    def within(self, bounds: npt.ArrayLike) -> Dem | None:
+        """Cut out the cells that touch a rectangle, and one more around; None where there is none.
+
+        Parameters
+        ----------
+        bounds : (4,) array
+            West, south, east, north [m].
+
+        Examples
+        --------
+        >>> dem = Dem([[3.0, 4, 5], [1, 2, 3]], west_m=0, north_m=20, cell_m=(10, 10), crs=7855)
+        >>> dem.within([1, 11, 2, 19]).bounds, dem.within([90, 90, 99, 99])
+        ((0.0, 0.0, 20.0, 20.0), None)
+        """
+        west, south, east, north = (float(side) for side in np.asarray(bounds, dtype=np.float64))
+        (rows, columns), (width, height) = self.elevation_m.shape, self.cell_m
+        left = max(math.floor((west - self.west_m) / width) - 1, 0)
+        right = min(math.ceil((east - self.west_m) / width) + 1, columns)
+        top = max(math.floor((self.north_m - north) / height) - 1, 0)
+        bottom = min(math.ceil((self.north_m - south) / height) + 1, rows)
+        if left >= right or top >= bottom:
+            return None
+        corner = (self.west_m + left * width, self.north_m - top * height)
+        return Dem(self.elevation_m[top:bottom, left:right], *corner, self.cell_m, self.crs, self.notes)
 
     def at(self, xy: npt.ArrayLike, grid: npt.ArrayLike | None = None) -> FloatArray:
         """Give the height (or what another grid of the same shape holds) at map positions, between cell centres.

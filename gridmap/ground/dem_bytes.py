@@ -112,6 +112,8 @@ def unpack_dem(packed: bytes) -> Dem:
     from rasterio.io import MemoryFile
 
     try:
+        if packed[:2] not in (b"II", b"MM"):
+            raise RasterioError("no TIFF")
         with MemoryFile(packed) as memory, memory.open(driver="GTiff") as source:
             if source.count != 1 or source.width * source.height > MOST_KEPT_CELLS or source.crs is None:
                 raise RasterioError("not one of ours")

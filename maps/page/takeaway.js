@@ -9,10 +9,10 @@
   const element = (tag, words) => { const made = document.createElement(tag); made.textContent = words; return made; };
 
   const panes = {};
-  ["keepouts", "paper", "cells", "hatch", "outline", "runs", "edges", "beaten", "chosen"].forEach((name, index) => {
-    map.createPane(name).style.zIndex = 310 + 10 * index;
+  ["shade", "contours", "keepouts", "paper", "cells", "hatch", "outline", "runs", "edges", "beaten", "chosen"].forEach((name, index) => {
+    map.createPane(name).style.zIndex = 290 + 10 * index;
     if (name !== "cells") map.getPane(name).style.pointerEvents = "none";
-    panes[name] = name === "cells" ? L.canvas({ pane: name, padding: 0.5, tolerance: 6 }) : svg(name);
+    panes[name] = name === "cells" ? L.canvas({ pane: name, padding: 0.5, tolerance: 6 }) : name === "shade" ? null : svg(name);
   });
   const shape = (rings, pane, className) =>
     L.polygon(rings, { pane, renderer: panes[pane], className, interactive: false, smoothFactor: 0, weight: null, color: null, fillColor: null,
@@ -21,6 +21,27 @@
     const icon = L.divIcon({ className: kind === "rank" ? "rank" : `name ${kind}`, html: element("span", words), iconSize: [0, 0] });
     return L.marker([scene.origin[0] + at[1] * 1e-7, scene.origin[1] + at[0] * 1e-7], { icon, interactive: false, keyboard: false });
   };
+
+  const relief = L.layerGroup();
+  if (scene.relief) {
+    L.imageOverlay(scene.relief.image, scene.relief.bounds, { pane: "shade", alt: "", interactive: false }).addTo(relief);
+    scene.relief.contours.forEach(([index, line]) => L.polyline(place([line]), { pane: "contours", renderer: panes.contours,
+      className: index ? "contour index" : "contour", interactive: false, weight: null, color: null, opacity: null }).addTo(relief));
+    scene.relief.heights.forEach((one) => name(one.at, one.words, "height").addTo(relief));
+  }
+  const points = L.layerGroup();
+  scene.points.forEach((one) => {
+    const drawn = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+    ["mark-casing", "mark-line"].forEach((kind) => {
+      const use = document.createElementNS("http://www.w3.org/2000/svg", "use");
+      use.setAttribute("href", `#mark-${one.kind}`);
+      use.setAttribute("class", kind);
+      drawn.append(use);
+    });
+    const icon = L.divIcon({ className: "point", html: drawn, iconSize: [0, 0] });
+    L.marker(name(one.at, "", "").getLatLng(), { icon, interactive: false, keyboard: false }).addTo(points);
+    name(one.at, one.name, "spot").addTo(points);
+  });
 
   const keepOuts = L.layerGroup();
   scene.setbacks.forEach((polygon) => shape(place(polygon), "keepouts", "setback-shape").addTo(keepOuts));
@@ -74,7 +95,8 @@
   const spots = L.layerGroup();
   scene.hotSpots.forEach((one) => name(one.at, String(one.rank), "rank").addTo(spots));
 
-  const layers = [["Keep-outs and setbacks", keepOuts, scene.keepOuts.length], ["Blocks", blocks, 1], ["Expected count", pressure, trees.length],
+  const layers = [["Hill shade and contours", relief, scene.relief], ["Gates and refill points", points, scene.points.length],
+    ["Keep-outs and setbacks", keepOuts, scene.keepOuts.length], ["Blocks", blocks, 1], ["Expected count", pressure, trees.length],
     ["Beaten trees", beaten, scene.beaten.length], ["Hot spots", spots, scene.hotSpots.length], ["Runs", runs, scene.runs.length]];
   const shown = {};
   layers.forEach(([words, layer, some]) => { if (some) { layer.addTo(map); shown[words] = layer; } });
@@ -133,7 +155,22 @@
       const found = label.places.some(([kind, at]) => { label.setLatLng(at); node.classList.toggle("under", kind === "under"); return free(node); });
       node.style.visibility = found ? "" : "hidden";
     });
-    all(".name.ground").forEach((node) => { node.style.visibility = free(node) ? "" : "hidden"; });
+    all(".point").forEach((node) => taken.push(node.firstChild.lastChild.getBoundingClientRect()));
+    const outlines = [...all(".outline-shape")];
+    const onBlock = (box) => outlines.some((path) => {
+      const inverse = path.getScreenCTM().inverse();
+      return [box.left, (box.left + box.right) / 2, box.right].some((x) => [box.top, box.bottom].some((y) =>
+        path.isPointInFill(new DOMPoint(x, y).matrixTransform(inverse))));
+    });
+    all(".name.spot").forEach((node) => {
+      const found = ["", "above", "left", "right"].some((side) => {
+        node.dataset.side = side;
+        const box = node.firstChild.getBoundingClientRect(), frame = map.getContainer().getBoundingClientRect();
+        return box.left >= frame.left && box.right <= frame.right && !onBlock(box) && free(node);
+      });
+      node.style.visibility = found ? "" : "hidden";
+    });
+    all(".name.ground, .name.height").forEach((node) => { node.style.visibility = free(node) ? "" : "hidden"; });
   };
   map.on("zoomend viewreset resize overlayadd overlayremove", clear);
   requestAnimationFrame(clear);

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import shutil
 import subprocess
@@ -12,8 +13,10 @@ import geopandas as gpd
 import pandas as pd
 import pypdf
 import pytest
+import shapely
 from typer.testing import CliRunner
 
+import data
 from api.cli import app
 from api.store import GroveFile
 
@@ -103,6 +106,27 @@ def test_the_printed_zone_is_frozen_and_the_decision_kept(out, summary):
     with GroveFile.open(out / "grove.gpkg", read_only=True) as grove:
         assert grove.zone().frozen
         assert grove.decisions()[-1]["made"]["best"] == summary["decision"]["best"]
+
+
+def test_every_tree_stands_on_the_hill_and_the_walk_starts_at_the_gate(out):
+    """The truth of the heights is the hill's formula in the script, which shares nothing with gridmap."""
+    spec = importlib.util.spec_from_file_location("make_demo", data.path("demo", "make_demo.py"))
+    script = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(script)
+    with GroveFile.open(out / "grove.gpkg", read_only=True) as grove:
+        trees, zone, points = grove.trees(), grove.zone(), grove.points().set_index("name")
+    x, y = trees.geometry.x - script.TOP[0], trees.geometry.y - script.TOP[1]
+    truth = [script.elevation_m(east, north) for east, north in zip(x, y, strict=True)]
+    # Decimetres in the DEM, and a curve between cells of 5 m.
+    assert trees["elevation_m"].to_numpy() == pytest.approx(truth, abs=0.2)
+    assert trees["upslope_m"].notna().all()
+    assert trees["upslope_m"].corr(trees["elevation_m"], method="spearman") > 0.99
+    assert zone.settings["start"] == "house gate"
+    first, last = zone.runs.geometry.iloc[0].coords[0], zone.runs.geometry.iloc[-1].coords[-1]
+    gate = points.geometry["house gate"]
+    assert gate.distance(shapely.Point(first)) < gate.distance(shapely.Point(last))
+    text = "".join(page.extract_text() for page in pypdf.PdfReader(out / "run-sheet.pdf").pages)
+    assert "dam pump" in text
 
 
 def test_invented_stands_on_every_output(out):
