@@ -1,7 +1,7 @@
 """Devices that may reach a grove over the network: let in by a code, known by a token, shut out at any time.
 
-Tokens and codes are random and long, so a plain SHA-256 keeps them: there is no word to guess. Nothing of this is in the
-history, since an undo must never let a device in again.
+Tokens and codes are random and long, so a plain SHA-256 keeps them: there is no word to guess. Nothing of this is in
+the history, since an undo must never let a device in again.
 """
 
 from __future__ import annotations
@@ -103,7 +103,8 @@ def revoke(connection: Connection, device: str) -> Device:
     """Shut a device out (by its UUID or the start of it); from now on its token is worth nothing."""
     same = [found for found in listed(connection) if found.uuid.startswith(device.strip().lower()) and device.strip()]
     if len(same) != 1:
-        raise NotThere(f"{'no device' if not same else f'{len(same)} devices'} {device!r}", "give the start of its number")
+        many = "no device" if not same else f"{len(same)} devices"
+        raise NotThere(f"{many} {device!r}", None, "give the start of its number")
     connection.execute(update(DEVICE).where(DEVICE.c.uuid == same[0].uuid).values(revoked=now()))
     return same[0]
 

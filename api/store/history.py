@@ -91,7 +91,7 @@ class Act:
         self.srs_id = srs_id
         self._changed: set[str] = set()
         self._shrunk: set[str] = set()
-        versions.begin(connection, self.uuid)
+        versions.begin(connection)
 
     def insert(self, table: Table, rows: Sequence[Row]) -> None:
         """Store new rows; shapes are in the grove's CRS."""
@@ -193,6 +193,7 @@ class Act:
         ]
         self.connection.execute(insert(CHANGE), rows)
         self._changed.add(table.name)
+        versions.wrote(self.uuid)
 
 
 def begin_own_write(connection: Connection) -> None:

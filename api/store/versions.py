@@ -42,7 +42,7 @@ class Writing:
 
     @property
     def act(self) -> str | None:
-        """UUID of the last act that was begun, None where nothing was written."""
+        """UUID of the last act that changed something, None where nothing was written."""
         return self.acts[-1] if self.acts else None
 
 
@@ -66,8 +66,8 @@ def watched(*seen: Seen) -> Iterator[Writing]:
         _WRITING.reset(token)
 
 
-def begin(connection: Connection, act: str) -> None:
-    """Check what the writer saw; called by every act inside its transaction."""
+def begin(connection: Connection) -> None:
+    """Check what the writer saw; called by every act inside its transaction, before it changes anything."""
     writing = _WRITING.get()
     if writing is None:
         return
@@ -77,7 +77,13 @@ def begin(connection: Connection, act: str) -> None:
             raise ChangedMeanwhile(thing.thing, present)
     # What was seen is checked once: the act's own later parts change it
     writing.seen = ()
-    writing.acts.append(act)
+
+
+def wrote(act: str) -> None:
+    """Note an act that changed something; called by every act when it writes its history."""
+    writing = _WRITING.get()
+    if writing is not None and writing.act != act:
+        writing.acts.append(act)
 
 
 def version(connection: Connection, table_name: str, row_uuid: str) -> int:
