@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import threading
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -26,8 +27,11 @@ DRAWS: Final = 400
 SEED: Final = 20
 
 
-#: The last map that was worked out, by the content it was worked out from: zone and outputs of one walk share it.
-_KEPT: Final[dict[str, Any]] = {}
+#: The last maps that were worked out, by the content they were worked out from: zone and outputs of one walk share one.
+_KEPT: Final[dict[str, Pressure]] = {}
+_MOST_KEPT: Final = 4
+#: One map is worked out at a time: whoever asks for the same one meanwhile waits and gets it.
+_TURN: Final = threading.Lock()
 
 
 @dataclass(frozen=True)
@@ -182,11 +186,13 @@ def work_out_pressure(grove: Grove, *, counts: str | None = None) -> Pressure:
     """
     counted = what_is_counted(grove.facts, counts)
     key = _content_key(grove, counted)
-    if _KEPT.get("key") == key:
-        return replace(_KEPT["pressure"], grove=grove)
-    result = _work_out(grove, counted)
-    _KEPT.update(key=key, pressure=result)
-    return result
+    with _TURN:
+        kept = _KEPT.pop(key, None)
+        result = _work_out(grove, counted) if kept is None else kept
+        _KEPT[key] = result
+        while len(_KEPT) > _MOST_KEPT:
+            del _KEPT[next(iter(_KEPT))]
+    return replace(result, grove=grove)
 
 
 def _content_key(grove: Grove, counted: str) -> str:

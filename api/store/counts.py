@@ -20,6 +20,8 @@ from gridmap.errors import InputRefused
 
 # The name space of the UUID that one group of one count's catch gets, so that sending it twice stores it once
 _CATCH = uuid.UUID("0e5b8f46-3a3e-4c46-9c0c-9f6d2b0a7c11")
+# SQLite took at most 999 values in a statement before 3.32
+_AT_ONCE = 900
 
 
 def add_walk(
@@ -78,7 +80,12 @@ def _given(
 ) -> tuple[dict[str, tuple[int, Row]], list[tuple[int, str]]]:
     """Return every count that was given by its UUID, with its line, and what is wrong with the others."""
     walks = set(act.connection.execute(select(WALK.c.uuid)).scalars())
-    plants = set(act.connection.execute(select(PLANT.c.uuid)).scalars())
+    named = sorted({str(tree) for tree in counts["tree"]})
+    plants: set[str] = set()
+    # Only those that are named: a phone that sends one count must not wait for thousands of trees to be read
+    for start in range(0, len(named), _AT_ONCE):
+        some = named[start : start + _AT_ONCE]
+        plants.update(act.connection.execute(select(PLANT.c.uuid).where(PLANT.c.uuid.in_(some))).scalars())
     given: dict[str, tuple[int, Row]] = {}
     problems: list[tuple[int, str]] = []
     caught = _caught(catch)
@@ -169,9 +176,8 @@ def _caught(catch: pd.DataFrame | None) -> dict[str, dict[str, int]]:
 def _held(act: Act, uuids: list[str]) -> dict[str, Row]:
     """Return what the file holds of these counts, in the form of `_row`."""
     held: dict[str, Row] = {}
-    # SQLite took at most 999 values in a statement before 3.32
-    for start in range(0, len(uuids), 900):
-        some = uuids[start : start + 900]
+    for start in range(0, len(uuids), _AT_ONCE):
+        some = uuids[start : start + _AT_ONCE]
         for row in act.connection.execute(select(COUNT).where(COUNT.c.uuid.in_(some))).mappings():
             held[row["uuid"]] = {**{key: value for key, value in row.items() if key != "id"}, "catch": {}}
         query = select(CATCH.c.count_uuid, CATCH.c.group, CATCH.c.number).where(CATCH.c.count_uuid.in_(some))

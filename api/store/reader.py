@@ -28,14 +28,16 @@ class GroveReader:
         self.set_aside = set_aside
         self._backend = backend
         self._act: Act | None = None
+        self._together: Connection | None = None
         self._grove: GroveInfo | None = None
         self.crs: pyproj.CRS = pyproj.CRS.from_epsg(self.grove.crs_code)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         """Read one state of the grove; inside an act, what it has written so far."""
-        if self._act is not None:
-            yield self._act.connection
+        writing = self._together if self._act is None else self._act.connection
+        if writing is not None:
+            yield writing
             return
         with self._backend.told(), self._backend.reading() as connection:
             yield connection

@@ -40,10 +40,34 @@ class Grove(GroveReader):
                 self._backend.settle()
 
     @contextmanager
+    def acts_together(self) -> Iterator[None]:
+        """Write several acts in one transaction: all or none are kept, and each is taken back alone."""
+        if self.read_only:
+            raise GroveReadOnly(f"{self._backend.name} was opened for reading only", None, "open it for writing")
+        with self._backend.told():
+            with self._backend.writing() as connection:
+                history.begin_own_write(connection)
+                self._together = connection
+                try:
+                    yield
+                    history.end_own_write(connection)
+                finally:
+                    self._together = self._grove = None
+            self._backend.settle()
+
+    @contextmanager
     def act(self, what: str, *, who: str = "grower") -> Iterator[Act]:
         """Group changes into one act: all or nothing, and undone together. Inside another act it is part of that."""
         if self._act is not None:
             yield self._act
+            return
+        if self._together is not None:
+            self._act = Act(self._together, who=who, what=what, srs_id=self.grove.crs_code)
+            try:
+                yield self._act
+                self._act.finish()
+            finally:
+                self._act = None
             return
         if self.read_only:
             raise GroveReadOnly(f"{self._backend.name} was opened for reading only", None, "open it for writing")
@@ -180,16 +204,17 @@ class Grove(GroveReader):
         *,
         name: str | None = None,
         replaces: str | None = None,
+        zone: str | None = None,
         who: str = "grower",
         what: str = "make a zone",
         **content: Unpack[ZoneContent],
     ) -> str:
         """Store a zone, or a new version of the one it ``replaces`` (UUID); return its UUID.
 
-        Without a name it gets a number. What it holds is in `ZoneContent`; only the geometry must be given.
+        Without a name it gets a number, without a UUID (``zone``) a new one. What it holds is in `ZoneContent`; only the geometry must be given.
         """
         with self.act(what, who=who) as act:
-            return zones.add_zone(act, content, name=name, replaces=replaces)
+            return zones.add_zone(act, content, name=name, replaces=replaces, zone=zone)
 
     def change_zone(
         self, zone: str, *, who: str = "grower", what: str = "change a zone", **content: Unpack[ZoneContent]

@@ -15,7 +15,7 @@ from shapely.geometry.base import BaseGeometry
 from sqlalchemy import Connection, select
 
 from api.store import frames
-from api.store.ground import missing_to_none, whole
+from api.store.ground import given_uuid, missing_to_none, whole
 from api.store.history import Act, Row
 from api.store.info import Zone, ZoneContent, words
 from api.store.settings import to_json
@@ -39,7 +39,9 @@ RUN_COLUMNS = [
 ]
 
 
-def add_zone(act: Act, content: ZoneContent, *, name: str | None, replaces: str | None) -> str:
+def add_zone(
+    act: Act, content: ZoneContent, *, name: str | None, replaces: str | None, zone: str | None = None
+) -> str:
     """Store a new zone, or a new version of one; return its UUID. ``content`` is described by `ZoneContent`."""
     old = None
     if replaces is not None:
@@ -50,7 +52,7 @@ def add_zone(act: Act, content: ZoneContent, *, name: str | None, replaces: str 
                 None,
                 "replace the latest version",
             )
-    made = str(uuid.uuid4())
+    made = given_uuid(zone)
     row = _zone_columns(content)
     if "geom" not in row:
         raise OutlineRefused("the zone has no shape", None, "give its polygons")
