@@ -9,6 +9,7 @@ from typing import Any, Self, Unpack
 
 import geopandas as gpd
 import pandas as pd
+from sqlalchemy import Connection
 
 from api.store import counts, ground, history, info, settings, terrain, zones
 from api.store.history import Act
@@ -53,6 +54,16 @@ class Grove(GroveReader):
                     history.end_own_write(connection)
                 finally:
                     self._together = self._grove = None
+            self._backend.settle()
+
+    @contextmanager
+    def beside_history(self) -> Iterator[Connection]:
+        """Write what is no part of the history (`api.store.devices`): an undo never touches it."""
+        if self.read_only:
+            raise GroveReadOnly(f"{self._backend.name} was opened for reading only", None, "open it for writing")
+        with self._backend.told():
+            with self._backend.writing() as connection:
+                yield connection
             self._backend.settle()
 
     @contextmanager
