@@ -23,6 +23,7 @@ STEPS = 6
 LINEAR, QUADRATIC = 3, 6
 STIFFNESS = np.array([0.0, 0.02, 0.02, 0.3, 0.3, 0.3])  # of each term, as a share of the weight in the window
 LEAST_COHERENCE = 0.2
+LEAST_STEP = 0.5  # middle step along a lone row, in mean steps
 LONE_ROW = 0.4  # scatter across, in tree spacings, under which a block is one row; two rows 1.15 apart have over 0.5
 
 
@@ -170,7 +171,8 @@ def lone_row(xy: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray] | None
     _, size, axes = np.linalg.svd(xy, full_matrices=False)
     far, near = size / np.sqrt(len(xy))
     spacing = float(np.sqrt(12) * far / len(xy))  # n even steps have a standard deviation of n steps / sqrt(12)
-    if near > LONE_ROW * spacing:
+    step = np.median(np.diff(np.sort(xy @ axes[0])))
+    if near > LONE_ROW * spacing or step < LEAST_STEP * spacing:  # clumps apart from each other are no row
         return None
     normal = axes[1]
     gradient = np.tile(normal / (4 * spacing), (len(xy), 1))

@@ -15,11 +15,12 @@ from gridmap.ground import _phase, _places, _waves
 from gridmap.ground.rows import row_directions
 
 FEWEST_TREES = 12
-# A block agrees on rows when the mean cosine of the trees' phases is over FLOOR + SLOPE / sqrt(trees) in the stiff fit
-# and no other direction comes near. Measured on simulated groves and on scattered trees: see docs/rows.md.
-FLOOR, SLOPE, LEAST_PROMINENCE = 0.25, 1.35, 7.5
-CLEAR = 0.65  # over this no scattered block comes near, and the stiff fit is spared
+# A block agrees on rows when the mean cosine of the trees' phases is over FLOOR + SLOPE / trees^0.5 + FEW / trees^1.5
+# in the stiff fit, and no other direction comes near. Measured on simulated groves and scattered trees: docs/rows.md.
+FLOOR, SLOPE, FEW, LEAST_PROMINENCE = 0.25, 1.35, 10.0, 9.0
+CLEAR = 0.8  # over this no scattered block comes near, however small, and the stiff fit is spared
 STIFF_WINDOW = 4.0
+MOST_TWICE = 0.1  # share of positions that may coincide with another: a tree or two noted twice
 MOST_JUDGED = 1000  # trees in the middle of a large block; more make the verdict slower, not surer
 AS_GOOD = 0.06  # two directions are told apart when their spacings differ by more than this share
 NO_WORSE = 0.15  # loss of agreement that is borne for rows further apart than their trees
@@ -153,9 +154,10 @@ def fit_rows(xy: object, bearing_hint_deg: float | None = None) -> RowFit:
         raise InputRefused(f"there are {len(positions)} trees", rule, "number them by hand")
     local = positions - positions.mean(axis=0)
     side = _waves.side_m(local)
-    if side == 0:
-        rule = "each tree must have a position of its own"
-        raise InputRefused("most of the positions coincide", rule, "check the columns of easting and northing")
+    twice = len(local) - len(np.unique(local, axis=0))
+    if twice > MOST_TWICE * len(local) or side == 0:
+        what = f"{twice} of {len(local)} positions are there twice"
+        raise InputRefused(what, "each tree must have its own", "check the columns of easting and northing")
     lone = _phase.lone_row(local)
     if lone is not None:
         return _describe(local, index, lone, side, ())
@@ -261,7 +263,7 @@ def _agree(xy: FloatArray, wave: _waves.Wave, side: float) -> bool:
     middle = np.median(xy, axis=0)
     xy = xy[np.argsort(np.hypot(*(xy - middle).T), kind="stable")[:MOST_JUDGED]]
     u = _phase.follow(xy, wave.vector, side, STIFF_WINDOW).rows_at(xy)[0]
-    return bool(np.cos(2 * np.pi * u).mean() > FLOOR + SLOPE / np.sqrt(len(xy)))
+    return bool(np.cos(2 * np.pi * u).mean() > FLOOR + SLOPE / len(xy) ** 0.5 + FEW / len(xy) ** 1.5)
 
 
 def _as_good(waves: list[_waves.Wave], chosen: _waves.Wave) -> tuple[float, ...]:
@@ -294,7 +296,5 @@ def _positions(xy: object) -> tuple[FloatArray, pd.Index]:
 def _no_rows(number: int, hint: float | None) -> InputRefused:
     near = "" if hint is None else f" near a bearing of {hint:g} degrees"
     rule = "near trees don't line up any better than scattered ones do"
-    return InputRefused(
-        f"no rows were found in these {number} trees{near}", rule,
-        "check that they are of one block and in metres, give a bearing hint, or number the trees by hand",
-    )
+    remedy = "check that they are of one block and in metres, give a bearing hint, or number the trees by hand"
+    return InputRefused(f"no rows were found in these {number} trees{near}", rule, remedy)

@@ -225,6 +225,17 @@ def test_scattered_trees_rates(apart_m):
     assert count <= 0.02 * 200
 
 
+@pytest.mark.parametrize("number", [14, 20, 40, 70])
+def test_few_scattered_trees_have_no_rows_either(number):
+    assert invented([scattered(seed, number) for seed in range(700, 720)]) <= 1
+
+
+def test_clumps_are_no_row():
+    rng = np.random.default_rng(2)
+    with pytest.raises(InputRefused, match="No rows were found"):
+        infer_rows(np.vstack([rng.normal(0, 1, (20, 2)), rng.normal(500, 1, (20, 2))]))
+
+
 def test_a_hint_off_the_rows_finds_none():
     grid = [(5 * place, 8 * row) for row in range(12) for place in range(20)]
     with pytest.raises(InputRefused, match="near a bearing of 45 degrees"):
@@ -340,7 +351,7 @@ def test_contour_rows_are_found_again():
 def test_refusals_name_value_rule_and_remedy():
     with pytest.raises(InputRefused, match="There are 11 trees: rows can't be told from fewer than 12"):
         infer_rows(np.arange(22.0).reshape(11, 2))
-    with pytest.raises(InputRefused, match="coincide: each tree must have a position of its own"):
+    with pytest.raises(InputRefused, match="29 of 30 positions are there twice: each tree must have its own"):
         infer_rows(np.zeros((30, 2)))
     with pytest.raises(InputRefused, match="in degrees: rows are found in metres"):
         infer_rows(gpd.GeoSeries(gpd.points_from_xy([147.1] * 20, [-42.1] * 20), crs=4326))
