@@ -158,6 +158,11 @@ class GroveReader:
         with self._reading() as connection:
             return versions.state(connection)
 
+    def version(self, table_name: str, row_uuid: str) -> int:
+        """Return the version of one row, 0 where it never was; a setting goes by its name."""
+        with self._reading() as connection:
+            return versions.version(connection, table_name, row_uuid)
+
     def versions(self, table_name: str) -> dict[str, int]:
         """Return the version (number of the last change) of every row of a table by its UUID."""
         with self._reading() as connection:

@@ -21,6 +21,7 @@ CHANGE: Final = table(
     "change", named_column("id"), named_column("act"), named_column("table_name"), named_column("row_uuid")
 )
 OUTSIDE_EDIT: Final = table("outside_edit", named_column("id"))
+SETTING: Final = table("setting", named_column("uuid"), named_column("name"))
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,14 @@ def wrote(act: str) -> None:
 
 
 def version(connection: Connection, table_name: str, row_uuid: str) -> int:
-    """Return the number of a row's last change, 0 where it never was."""
+    """Return the number of a row's last change, 0 where it never was; a setting goes by its name."""
+    if table_name == SETTING.name:
+        found = connection.execute(select(SETTING.c.uuid).where(SETTING.c.name == row_uuid)).scalar()
+        return 0 if found is None else _version(connection, table_name, str(found))
+    return _version(connection, table_name, row_uuid)
+
+
+def _version(connection: Connection, table_name: str, row_uuid: str) -> int:
     query = select(func.coalesce(func.max(CHANGE.c.id), 0))
     found = connection.execute(query.where(CHANGE.c.table_name == table_name, CHANGE.c.row_uuid == row_uuid))
     return int(found.scalar_one())
