@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 import geopandas as gpd
 import numpy as np
 import pandas as pd
@@ -51,7 +53,9 @@ def lay_on_ground(grove: GroveFile, new: gpd.GeoDataFrame) -> tuple[gpd.GeoDataF
     return new.assign(elevation_m=own["elevation_m"], upslope_m=own["upslope_m"]), words
 
 
-def lay_again(grove: GroveFile, *, heights: pd.Series[float] | None = None) -> list[str]:
+def lay_again(
+    grove: GroveFile, *, heights: pd.Series[float] | None = None, moved: Collection[str] = ()
+) -> list[str]:
     """Work out height and metres upslope of all places anew; call it inside an act.
 
     Parameters
@@ -60,12 +64,19 @@ def lay_again(grove: GroveFile, *, heights: pd.Series[float] | None = None) -> l
         Its arrows and kept DEM as they are now.
     heights : Series, optional
         Heights [m] by the UUID of a place; they replace what was known, NaN leaves it.
+    moved : collection of str, optional
+        UUIDs of places that stand elsewhere now; their heights are read off the kept DEM again, if there is one.
 
     Returns
     -------
     list of str
         What the metres upslope rest on.
     """
+    dem = kept_dem(grove) if moved and heights is None else None
+    if dem is not None:
+        held = grove.places()
+        held = held[held["place"].isin(moved)]
+        heights = pd.Series(dem.at(coordinates(held)), index=held["place"])
     return _lay(grove, None, heights)[1]
 
 

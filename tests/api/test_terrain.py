@@ -21,7 +21,9 @@ from affine import Affine
 from typer.testing import CliRunner
 
 from api.cli import app
+from api.steps.places_ground import lay_again
 from api.store import GroveFile
+from api.store.tables import PLACE
 
 LONGITUDE, LATITUDE = -9.40, -31.90
 METRE_EAST, METRE_NORTH = 1 / 94_500, 1 / 110_880
@@ -323,3 +325,15 @@ def test_gates_and_refill_points_come_in_by_kind(grove, tmp_path):
     area = geojson(tmp_path / "area.geojson", ({"kind": "gate"}, box(0, 0, 5, 5)))
     assert "it must be a Point" in run("import-points", grove, area, status=1)
     assert grove.read_bytes() == before
+
+
+def test_a_place_that_moves_gets_the_height_of_its_new_ground(grove, dem):
+    run("import-dem", grove, dem)
+    with GroveFile.open(grove) as store:
+        place = store.places().iloc[0]
+        with store.act("move") as act:
+            act.update(PLACE, place["place"], {"geom": shapely.Point(place.geometry.x, place.geometry.y + 10)})
+            lay_again(store, moved=[place["place"]])
+        after = store.places().set_index("place")
+    assert after.loc[place["place"], "elevation_m"] == pytest.approx(place["elevation_m"] + 10 * RISE, abs=0.02)
+    assert after.loc[place["place"], "upslope_m"] == pytest.approx(place["upslope_m"] + 10, abs=3)
