@@ -9,9 +9,12 @@ from gridmap.ground.dem_bytes import pack_dem, thinned, unpack_dem
 from gridmap.ground.dem_file import M_PER_UNIT, dem_reference, read_dem, write_dem
 from gridmap.ground.horn import horn_aspect_deg, horn_gradients, horn_slope_deg
 from gridmap.ground.infer import RowFit, fit_rows, infer_rows, number_uphill
+from gridmap.ground.match import SurveyMatch, match_survey
 from gridmap.ground.metres_upslope import NEAR_A_HEIGHT_M, metres_upslope
 from gridmap.ground.outlines import MOST_VERTICES, SLIVER_WIDTH_M, check_blocks, check_outline, overlaps
+from gridmap.ground.redraw import Extension, extend_rows
 from gridmap.ground.relief import contour_lines, hillshade, nice_interval_m
+from gridmap.ground.renumber import bearing_of_rows, renumber_rows
 from gridmap.ground.rows import UP_DOWN_DEG, generate_rows, number_places, row_directions
 from gridmap.ground.surface import HeightSurface
 from gridmap.ground.terrain import GroundArea, ground_area, terrain_from_dem, terrain_from_heights
@@ -25,11 +28,14 @@ __all__ = [
     "SLIVER_WIDTH_M",
     "UP_DOWN_DEG",
     "Dem",
+    "Extension",
     "GroundArea",
     "HeightSurface",
     "RowFit",
+    "SurveyMatch",
     "Upslope",
     "alleys",
+    "bearing_of_rows",
     "block_areas",
     "block_upslope",
     "cells",
@@ -37,6 +43,7 @@ __all__ = [
     "check_outline",
     "contour_lines",
     "dem_reference",
+    "extend_rows",
     "fit_rows",
     "generate_contour_rows",
     "generate_fan_rows",
@@ -48,6 +55,7 @@ __all__ = [
     "horn_slope_deg",
     "infer_rows",
     "map_areas_ha",
+    "match_survey",
     "metres_upslope",
     "nice_interval_m",
     "number_places",
@@ -55,6 +63,7 @@ __all__ = [
     "overlaps",
     "pack_dem",
     "read_dem",
+    "renumber_rows",
     "row_direction",
     "row_directions",
     "terrain_from_dem",
