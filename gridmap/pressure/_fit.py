@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,60 +12,105 @@ from scipy.spatial.distance import cdist
 from gridmap.checks import FloatArray, IntArray
 from gridmap.errors import InputRefused
 from gridmap.pressure._laplace import Posterior, join, laplace
-from gridmap.pressure._prior import SIZES, USUAL_SIZES, Grid, grid, spacing_factor
+from gridmap.pressure._prior import (
+    LOG_PRIOR_VISITS,
+    SIZES,
+    SPACING_M,
+    USUAL_SIZES,
+    VISITS_M,
+    Grid,
+    grid,
+    usual_spacing_m,
+)
 from gridmap.pressure._walk import Walk, covariance
+from gridmap.pressure._windows import windows
 
 # Up to this many beats every grid point is computed on all of them.
 MOST_BEATS_WHOLE_GRID = 300
-# Over it, the grid is weighed on a subset and this many points are computed on all beats.
+# Over it, the grid is weighed on a subset of so many beats, and these many points are computed window by window.
+SUBSET = 200
 _POINTS_OF_LARGE = 6
-MOST_BEATS = 2000
+MOST_BEATS = 100_000
 # Where the largest usual size holds this much of the weight, counts are nearly Poisson and the rest is computed.
 _NEARLY_POISSON = 0.3
 _LEAST_WEIGHT = 1e-5
+# Points below this weight are not tried with each distance between visits.
+_LEAST_SAY = 0.004
 # Numbers in one batch of matrices (8 bytes each, some eight such arrays at a time).
 _BATCH = 2_000_000
 
 
 @dataclass(frozen=True)
 class Fitted:
-    """Grid points that carry weight, their posterior, and every point that was computed with its evidence."""
+    """Grid points that carry weight, their posterior, and every point that was computed with its evidence.
 
+    ``posterior`` is None where there are many beats: it is then worked out window by window, in `parts`.
+    """
+
+    walk: Walk
     points: Grid
-    posterior: Posterior
+    posterior: Posterior | None
     weight: FloatArray
     tried: Grid
     log_evidence: FloatArray
     spacing_factor: float
+    log_mean: float
+
+    def parts(self, xy: FloatArray) -> Iterator[Part]:
+        """Return the beats that speak for each group of trees, with what they say: all at once, or by windows."""
+        if self.posterior is not None:
+            yield Part(np.arange(len(self.walk.xy)), np.arange(len(xy)), self.walk, self.posterior)
+            return
+        for beats, trees in windows(self.walk.xy, xy):
+            local = self.walk.take(beats)
+            yield Part(beats, trees, local, posterior_of(local, self.points, self.log_mean))
 
 
-def fit_walk(walk: Walk, log_mean: float) -> Fitted:
+@dataclass(frozen=True)
+class Part:
+    """Beats (rows of the walk) that speak for some trees (rows asked about), their walk and posterior."""
+
+    beats: IntArray
+    trees: IntArray
+    walk: Walk
+    posterior: Posterior
+
+
+def fit_walk(walk: Walk, log_mean: float, *, whole: bool | None = None) -> Fitted:
     """Return what a walk says, averaged over the grid of range, spread and size.
+
+    ``whole`` True or False takes all beats at once, or windows, whatever their number (for tests that compare).
 
     Raises
     ------
     InputRefused
-        Over 2,000 beats.
+        Over 100,000 beats.
     """
     n = len(walk.xy)
     if n > MOST_BEATS:
         raise InputRefused(
-            f"the walk holds {n} beats", f"at most {MOST_BEATS} can be mapped at once",
+            f"the walk holds {n} beats", f"at most {MOST_BEATS:,} can be mapped at once",
             "map it in parts, or leave out the oldest walks",
         )
-    factor = spacing_factor(walk.xy)
-    if n <= MOST_BEATS_WHOLE_GRID:
+    factor = walk_spacing_factor(walk)
+    if n <= MOST_BEATS_WHOLE_GRID if whole is None else whole:
         tried, posterior = _whole_grid(walk, log_mean, factor)
+        weight = grid_weights(tried, posterior.log_evidence)
+        kept = np.flatnonzero(weight > _LEAST_WEIGHT)
+        of_kept: Posterior | None = posterior.take(kept)
     else:
-        chosen = spread_subset(walk.xy, MOST_BEATS_WHOLE_GRID)
-        tried, part = _whole_grid(walk.take(chosen), log_mean, factor)
-        best = np.argsort(grid_weights(tried, part.log_evidence))[::-1][:_POINTS_OF_LARGE]
-        tried = tried.take(best)
-        posterior = _posterior(walk, tried, log_mean)
-    weight = grid_weights(tried, posterior.log_evidence)
-    kept = np.flatnonzero(weight > _LEAST_WEIGHT)
+        tried, posterior = _whole_grid(walk.take(spread_subset(walk.xy, min(SUBSET, n))), log_mean, factor)
+        weight = grid_weights(tried, posterior.log_evidence)
+        kept = np.sort(np.argsort(weight)[::-1][:_POINTS_OF_LARGE])
+        of_kept = None
     share = weight[kept] / weight[kept].sum()
-    return Fitted(tried.take(kept), posterior.take(kept), share, tried, posterior.log_evidence, factor)
+    return Fitted(walk, tried.take(kept), of_kept, share, tried, posterior.log_evidence, factor, log_mean)
+
+
+def walk_spacing_factor(walk: Walk) -> float:
+    """Return how wide a visit was spaced, on average over the visits, over 15 m; held in 0.5 to 10."""
+    spacing = [usual_spacing_m(walk.xy[walk.visit == v]) for v in range(len(walk.visits)) if (walk.visit == v).any()]
+    return float(np.clip(np.mean(spacing) / SPACING_M, 0.5, 10.0))
 
 
 def _whole_grid(walk: Walk, log_mean: float, factor: float) -> tuple[Grid, Posterior]:
@@ -72,11 +118,18 @@ def _whole_grid(walk: Walk, log_mean: float, factor: float) -> tuple[Grid, Poste
     every = grid(factor)
     usual = np.flatnonzero(every.size <= SIZES[USUAL_SIZES - 1])
     points = every.take(usual)
-    posterior = _posterior(walk, points, log_mean)
+    if len(walk.visits) > 1:
+        points = points.apart(VISITS_M[1:2] * factor, np.zeros(1))
+    posterior = posterior_of(walk, points, log_mean)
+    if len(walk.visits) > 1:
+        # The other parts are weighed at the middle distance first; only what has a say is tried with each.
+        likely = np.flatnonzero(grid_weights(points, posterior.log_evidence) > _LEAST_SAY)
+        points = points.take(likely).apart(VISITS_M * factor, LOG_PRIOR_VISITS)
+        return points, posterior_of(walk, points, log_mean)
     at_edge = points.size == SIZES[USUAL_SIZES - 1]
     if grid_weights(points, posterior.log_evidence)[at_edge].sum() > _NEARLY_POISSON:
         rest = every.take(np.setdiff1d(np.arange(len(every)), usual))
-        posterior = join([posterior, _posterior(walk, rest, log_mean)])
+        posterior = join([posterior, posterior_of(walk, rest, log_mean)])
         points = Grid(*(
             np.concatenate([getattr(points, name), getattr(rest, name)])
             for name in ("range_m", "spread", "size", "log_prior")
@@ -84,7 +137,7 @@ def _whole_grid(walk: Walk, log_mean: float, factor: float) -> tuple[Grid, Poste
     return points, posterior
 
 
-def _posterior(walk: Walk, points: Grid, log_mean: float) -> Posterior:
+def posterior_of(walk: Walk, points: Grid, log_mean: float) -> Posterior:
     """Return the posterior of each point, in batches that bound the memory."""
     step = max(1, _BATCH // len(walk.xy) ** 2)
     parts = []

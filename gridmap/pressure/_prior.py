@@ -3,7 +3,9 @@
     log expected count   eta ~ N(m0, K)
     K_ij = sigma^2 exp(-2 d_ij / rho) + tau^2 [same block] + s_mu^2
 
-Range rho, spread sigma and size k are never plugged in: with some fifty counts they are averaged over a grid.
+With several visits d_ij becomes d_ij + c |visits apart|, the other two parts are multiplied by 0.85 for each visit
+apart, and trees of different treatments share nothing but the common mean. Range rho, spread sigma, size k and c are
+never plugged in: with some fifty counts they are averaged over a grid.
 """
 
 from __future__ import annotations
@@ -25,6 +27,16 @@ SD_MEAN = 1.5
 SD_BLOCK = 0.5
 # How far beats of suspected trees lie from planned ones on the log scale; zero-centred, so a suspicion may be wrong.
 SD_SUSPECTED = 2.0
+# Share of a beat's unevenness that belongs to the tree, where no repeat beats tell it.
+TREE_SHARE = 0.25
+# How far trees that were treated lie from those that were not, on the log scale.
+SD_TREATED = 2.0
+# Correlation of the common mean, and of a block's part, from one visit to the next: between two visits the whole grove
+# may rise or fall by a factor of 2.3 (one standard deviation).
+LEVEL_LINK = 0.85
+# A visit apart is as far as so many metres (times the spacing factor), and how likely each is held.
+VISITS_M = np.array([1.5, 4.0, 10.0, 30.0])
+LOG_PRIOR_VISITS = np.log([0.2, 0.3, 0.3, 0.2])
 # Keeps the covariance of repeat beats at one place invertible; far below anything that counts can tell.
 JITTER = 1e-6
 
@@ -41,16 +53,34 @@ MEDIAN_SIZE, SD_LOG_SIZE = 0.8, 1.1
 
 @dataclass(frozen=True)
 class Grid:
-    """Grid points of range [m], spread and size with the logarithm of their prior weight, each of shape (g,)."""
+    """Grid points of range [m], spread and size with the logarithm of their prior weight, each of shape (g,).
+
+    ``visit_m`` [m] is how far apart two visits are, for each point; None while there is one visit.
+    """
 
     range_m: FloatArray
     spread: FloatArray
     size: FloatArray
     log_prior: FloatArray
+    visit_m: FloatArray | None = None
 
     def take(self, index: IntArray) -> Grid:
         """Return the chosen points."""
-        return Grid(self.range_m[index], self.spread[index], self.size[index], self.log_prior[index])
+        visit_m = None if self.visit_m is None else self.visit_m[index]
+        return Grid(self.range_m[index], self.spread[index], self.size[index], self.log_prior[index], visit_m)
+
+    def carry(self) -> FloatArray:
+        """Return the correlation of the spatial part from one visit to the next, (g,); 1 while there is one visit."""
+        if self.visit_m is None:
+            return np.ones(len(self))
+        return np.asarray(np.exp(-2.0 * self.visit_m / self.range_m))
+
+    def apart(self, metres: FloatArray, log_prior: FloatArray) -> Grid:
+        """Return each point with each of these distances between visits."""
+        times = len(metres)
+        every = self.take(np.repeat(np.arange(len(self)), times))
+        more = np.tile(log_prior, len(self))
+        return Grid(every.range_m, every.spread, every.size, every.log_prior + more, np.tile(metres, len(self)))
 
     def __len__(self) -> int:
         return len(self.size)

@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable, Iterator
 from typing import Self
 
 import numpy as np
 import pandas as pd
-from scipy.special import ndtr
 
 from gridmap import checks
 from gridmap.checks import FloatArray, IntArray
 from gridmap.errors import InputRefused
-from gridmap.pressure._draw import draw_log_counts
-from gridmap.pressure._fit import fit_walk, grid_weights
-from gridmap.pressure._predict import Gathered, block_index, evaluate, gather
-from gridmap.pressure._prior import MEAN_PER_BEAT
-from gridmap.pressure._walk import Walk, block_names, log_effort, positions, read_walk, whole_counts
-from gridmap.statistics import negative_binomial_log_normal_log_pmf, normal_mixture_quantiles
-
-COLUMNS = (
-    "mean_per_beat", "median_per_beat", "low_50", "high_50", "low_80", "high_80", "low_90", "high_90", "chance_over",
-    "informed",
+from gridmap.pressure._draw import Asked, draw_log_counts
+from gridmap.pressure._fit import Fitted, fit_walk, grid_weights
+from gridmap.pressure._predict import COLUMNS, Curves, When, block_index, curves_of, summarise
+from gridmap.pressure._prior import MEAN_PER_BEAT, TREE_SHARE
+from gridmap.pressure._tree_share import estimate_tree_share
+from gridmap.pressure._walk import (
+    block_names,
+    log_effort,
+    positions,
+    read_walk,
+    treatment_numbers,
+    visit_number,
+    whole_counts,
 )
-_LEVELS = (0.5, 0.25, 0.75, 0.1, 0.9, 0.05, 0.95)
+from gridmap.statistics import negative_binomial_log_normal_log_pmf
 
 
 class PressureModel:
@@ -36,9 +39,10 @@ class PressureModel:
         missing. It moves chances only, never a mean or a limit.
     standard_taps : float, default 3
         Taps of a standard beat; a beat of other taps counts in proportion.
-    tree_share : float, default 0
-        Share (0 to 1) of the unevenness between beats that belongs to the tree and would be met again on a second beat.
-        One count a tree can't tell it; repeat beats can.
+    tree_share : float, optional
+        Share phi (0 to 1) of the unevenness between beats that belongs to the tree and would be met again on a second
+        beat. One count a tree can't tell it: without repeat beats of some trees on one visit it is taken for 0.25, with
+        them it is estimated.
     past_mean_per_beat : float, optional
         Mean per standard beat of the grower's past walks, where there are any: where the common mean is looked for
         first. Without it, 2 per standard beat. Either way some ten trees overrule it, and it must never be derived
@@ -52,6 +56,10 @@ class PressureModel:
         How wide the walk was spaced, as a multiple of 15 m; ranges are scaled by it.
     blocks_ : tuple
         The blocks that were beaten; empty where no block was told.
+    visits_ : tuple
+        The visits, the oldest first; empty where no visit was told.
+    tree_share_ : float
+        The share that was used: what was given, estimated, or 0.25.
 
     Raises
     ------
@@ -61,6 +69,8 @@ class PressureModel:
     Notes
     -----
     y_i ~ NB(effort_i exp(eta_i), k), eta ~ N(m0, K), K_ij = sigma^2 exp(-2 d_ij / rho) + tau^2 [same block] + s_mu^2.
+    With several visits d_ij becomes d_ij + c |visits apart|, and c is averaged over too. Over 300 beats, each tree is
+    told by the two hundred beats about it.
     Laplace approximation with second-order correction of evidence and mean; range, sigma and k averaged over a grid.
     The page ``docs/pressure-model.md`` tells it in plain words, with what it can't know.
 
@@ -86,9 +96,11 @@ class PressureModel:
     hyper_: pd.DataFrame
     spacing_factor_: float
     blocks_: tuple[object, ...]
+    visits_: tuple[object, ...]
+    tree_share_: float
 
     def __init__(
-        self, threshold: float | None, *, standard_taps: float = 3, tree_share: float = 0.0,
+        self, threshold: float | None, *, standard_taps: float = 3, tree_share: float | None = None,
         past_mean_per_beat: float | None = None,
     ) -> None:
         remedy = "give the count per standard beat at which you would spray"
@@ -96,16 +108,19 @@ class PressureModel:
             threshold, "action threshold", "per standard beat", over=0.0, remedy=remedy
         )
         self.standard_taps = checks.number(standard_taps, "standard beat", "taps", over=0.0)
-        self.tree_share = checks.number(tree_share, "tree share", least=0.0, most=1.0)
+        self.tree_share = None if tree_share is None else checks.number(
+            tree_share, "tree share", least=0.0, most=1.0
+        )
         self.past_mean_per_beat = None if past_mean_per_beat is None else checks.number(
             past_mean_per_beat, "past mean", "per standard beat", over=0.0
         )
-        self._walk: Walk | None = None
+        self._fitted: Fitted | None = None
 
     def fit(
-        self, xy: object, counts: object, taps: object = None, block: object = None, suspected: object = None
+        self, xy: object, counts: object, taps: object = None, block: object = None, suspected: object = None,
+        visit: object = None, treated: object = None,
     ) -> Self:
-        """Take in a walk: which trees were beaten, and what fell.
+        """Take in a walk, or the last few: which trees were beaten, and what fell.
 
         Parameters
         ----------
@@ -120,6 +135,13 @@ class PressureModel:
         suspected : array_like of shape (n,) of bool, optional
             True where the tree was beaten because it looked bad. Such beats share an offset of their own, estimated,
             so that they tell of their neighbourhood and don't lift the whole map.
+        visit : sequence of shape (n,), optional
+            Visit of each beat: dates, numbers or words whose order is that of time. What an older visit found counts
+            for less, by as much as the counts themselves say. Without it all beats are of one visit.
+        treated : sequence of shape (n,), optional
+            Name of the last treatment that the tree had had before that visit, among those between the visits given;
+            None, False or 0 for none (True serves where there is one). A treatment breaks the link: counts from before
+            it say nothing of a treated tree's own place after it, and treated trees have a level of their own.
 
         Returns
         -------
@@ -129,21 +151,38 @@ class PressureModel:
         Raises
         ------
         InputRefused
-            No count at all, a count or taps that can't be, lengths that differ, over 2,000 beats.
+            No count at all, a count or taps that can't be, lengths that differ, visits without an order, over 100,000
+            beats.
+
+        Examples
+        --------
+        >>> model = PressureModel(5).fit([[0, 0], [9, 0], [0, 0]], [12, 8, 0],
+        ...     visit=["2026-02-01", "2026-02-01", "2026-03-01"], treated=[False, False, True])
+        >>> model.predict([[9, 0]], treated=[True])["median_per_beat"].item() < 3
+        True
         """
-        walk = read_walk(xy, counts, taps, block, suspected, self.standard_taps)
-        fitted = fit_walk(walk, self._log_mean)
-        self._walk, self._fitted = walk, fitted
-        self._gathered = self._gather(by_size=False)
+        walk = read_walk(xy, counts, taps, block, suspected, self.standard_taps, visit, treated)
+        log_mean = math.log(MEAN_PER_BEAT if self.past_mean_per_beat is None else self.past_mean_per_beat)
+        fitted = self._fitted = fit_walk(walk, log_mean)
         self.hyper_ = pd.DataFrame({
             "range_m": fitted.tried.range_m, "spread": fitted.tried.spread, "k": fitted.tried.size,
             "log_evidence": fitted.log_evidence, "weight": grid_weights(fitted.tried, fitted.log_evidence),
         })
         self.spacing_factor_ = fitted.spacing_factor
+        if fitted.tried.visit_m is not None:
+            self.hyper_.insert(3, "visit_m", fitted.tried.visit_m)
         self.blocks_ = tuple(walk.blocks or ())
+        self.visits_ = () if visit is None else walk.visits
+        if self.tree_share is None:
+            found = estimate_tree_share(fitted)
+            self.tree_share_ = TREE_SHARE if found is None else found
+        else:
+            self.tree_share_ = self.tree_share
         return self
 
-    def predict(self, xy: object, block: object = None) -> pd.DataFrame:
+    def predict(
+        self, xy: object, block: object = None, visit: Hashable = None, treated: object = None
+    ) -> pd.DataFrame:
         """Tell each tree's expected count per standard beat with its limits, and the chance that it is over.
 
         Parameters
@@ -152,6 +191,10 @@ class PressureModel:
             Trees, same CRS as the walk.
         block : sequence of shape (t,), optional
             Block of each tree; needed when the walk told blocks.
+        visit : hashable, optional
+            One of the visits; the latest without it.
+        treated : sequence of shape (t,), optional
+            Last treatment of each tree before that visit; needed when `fit` was told treatments.
 
         Returns
         -------
@@ -161,23 +204,21 @@ class PressureModel:
             tree's own place, 1: everything), indexed like ``xy`` if it has an index. The mean lies over the upper
             50 % limit for one tree in ten; show the median with its limits, and cost with the mean.
         """
-        walk, place, number = self._trees(xy, block)
-        curves = evaluate(walk, self._gathered, place, number)
-        sd = np.sqrt(curves.variance)
-        limits = np.exp(normal_mixture_quantiles(curves.weight, curves.mean, sd, _LEVELS))
-        mean = curves.weight @ np.exp(curves.mean + 0.5 * curves.variance)
-        over = np.full(len(place), np.nan)
-        if self.threshold is not None:
-            over = np.clip(curves.weight @ ndtr((curves.mean - math.log(self.threshold)) / sd), 0.0, 1.0)
-        values = np.column_stack([mean, *limits, over, curves.informed])
+        asked = self._asked(xy, block, visit, treated)
+        values = np.full((len(asked.xy), len(COLUMNS)), np.nan)
+        for rows, curves in self._curves(asked):
+            values[rows] = summarise(curves, self.threshold)
         return pd.DataFrame(values, columns=list(COLUMNS), index=_index_of(xy))
 
-    def draw(self, xy: object, block: object = None, n: int = 200, seed: int = 0) -> FloatArray:
+    def draw(
+        self, xy: object, block: object = None, n: int = 200, seed: int = 0, visit: Hashable = None,
+        treated: object = None,
+    ) -> FloatArray:
         """Tell n ways the whole grove could be, given the walk, for limits of blocks, rows and costs.
 
         Parameters
         ----------
-        xy, block
+        xy, block, visit, treated
             As in `predict`.
         n : int, default 200
             Number of joint draws.
@@ -194,23 +235,28 @@ class PressureModel:
         >>> PressureModel(None).fit([[0, 0]], [3]).draw([[0, 0], [5, 0]], n=4).shape
         (4, 2)
         """
-        walk, place, number = self._trees(xy, block)
         times = int(checks.number(n, "number of draws", least=1))
+        return self._draw(self._asked(xy, block, visit, treated), times, seed)
+
+    def _draw(self, asked: Asked, n: int, seed: int) -> FloatArray:
+        """Return joint draws of trees whose visits may differ; a tree's own share is kept from visit to visit."""
         rng = np.random.default_rng(seed)
-        logs, point = draw_log_counts(walk, self._fitted, place, number, self._log_mean, times, rng)
-        if self.tree_share > 0:
+        logs, point = draw_log_counts(self._of_walk(), asked, n, rng)
+        if self.tree_share_ > 0:
             share = self._share_variance()[point][:, None]
-            logs += np.sqrt(share) * rng.standard_normal(logs.shape) - 0.5 * share
+            trees, which = np.unique(np.column_stack([asked.xy, asked.treated]), axis=0, return_inverse=True)
+            logs += np.sqrt(share) * rng.standard_normal((n, len(trees)))[:, which] - 0.5 * share
         return np.exp(logs)
 
     def log_predictive_density(
-        self, xy: object, counts: object, taps: object = None, block: object = None
+        self, xy: object, counts: object, taps: object = None, block: object = None, visit: Hashable = None,
+        treated: object = None,
     ) -> FloatArray:
         """Tell how well the map foresees counts that it has not seen.
 
         Parameters
         ----------
-        xy, block
+        xy, block, visit, treated
             As in `predict`.
         counts : array_like of shape (t,)
             Counts held out [insects].
@@ -223,43 +269,52 @@ class PressureModel:
             Log probability of each count under the negative binomial, averaged over all that is not known. It does
             not depend on ``tree_share``, which only says how the unevenness of one beat divides.
         """
-        walk, place, number = self._trees(xy, block)
-        y = whole_counts(counts, len(place))
-        effort = log_effort(taps, len(place), self.standard_taps)
-        by_size = self._gather(by_size=True)
-        curves = evaluate(walk, by_size, place, number)
-        each = negative_binomial_log_normal_log_pmf(y, curves.mean + effort, curves.variance, curves.size[:, None])
-        return np.asarray(np.logaddexp.reduce(each + np.log(curves.weight)[:, None], axis=0))
-
-    @property
-    def _log_mean(self) -> float:
-        return math.log(MEAN_PER_BEAT if self.past_mean_per_beat is None else self.past_mean_per_beat)
+        asked = self._asked(xy, block, visit, treated)
+        y = whole_counts(counts, len(asked.xy))
+        effort = log_effort(taps, len(y), self.standard_taps)
+        result = np.empty(len(y))
+        for rows, curves in self._curves(asked, by_size=True):
+            each = negative_binomial_log_normal_log_pmf(
+                y[rows], curves.mean + effort[rows], curves.variance, curves.size[:, None]
+            )
+            result[rows] = np.logaddexp.reduce(each + np.log(curves.weight)[:, None], axis=0)
+        return result
 
     def _share_variance(self) -> FloatArray:
         """Return phi log(1 + 1/k) of each grid point: gamma unevenness of size k as a log-normal of the same spread."""
-        return np.asarray(self.tree_share * np.log1p(1.0 / self._fitted.points.size))
+        return np.asarray(self.tree_share_ * np.log1p(1.0 / self._of_walk().points.size))
 
-    def _gather(self, *, by_size: bool) -> list[Gathered]:
+    def _curves(self, asked: Asked, *, by_size: bool = False) -> Iterator[tuple[IntArray, Curves]]:
         # A count's own unevenness already holds the tree's share, so predictive counts get none on top.
-        share = np.zeros(len(self._fitted.points)) if by_size else self._share_variance()
-        fitted = self._fitted
-        return gather(
-            self._fitted_walk(), fitted.points, fitted.posterior, fitted.weight, log_mean=self._log_mean,
-            shift=-0.5 * share, extra=share, by_size=by_size,
-        )
+        fitted = self._of_walk()
+        share = np.zeros(len(fitted.points)) if by_size else self._share_variance()
+        for visit, treated in np.unique(np.column_stack([asked.visit, asked.treated]), axis=0):
+            rows = np.flatnonzero((asked.visit == visit) & (asked.treated == treated))
+            here = asked.take(rows)
+            for some, curves in curves_of(
+                fitted, here.xy, here.block, When(int(visit), int(treated)), share=share, by_size=by_size
+            ):
+                yield rows[some], curves
 
-    def _fitted_walk(self) -> Walk:
-        if self._walk is None:
+    def _of_walk(self) -> Fitted:
+        if self._fitted is None:
             raise InputRefused("the model has seen no walk", "a map needs counts", "call fit with a walk first")
-        return self._walk
+        return self._fitted
 
-    def _trees(self, xy: object, block: object) -> tuple[Walk, FloatArray, IntArray]:
-        """Return the walk, and positions and block numbers of the trees asked for."""
-        walk, place = self._fitted_walk(), positions(xy)
+    def _asked(self, xy: object, block: object, visit: Hashable, treated: object) -> Asked:
+        """Return positions and block, visit and treatment numbers of the trees asked for."""
+        walk, place = self._of_walk().walk, positions(xy)
         if walk.blocks is not None and block is None:
             raise InputRefused("the trees come without blocks, but the walk told them", "give the block of each tree")
+        if walk.treatments and treated is None:
+            raise InputRefused(
+                "it is not said which trees were treated, but the walk told treatments",
+                "give the last treatment of each tree before the visit, None for none",
+            )
         names = None if block is None else block_names(block, len(place))
-        return walk, place, block_index(walk, names, len(place))
+        number = visit_number(walk, visit)
+        state, _ = treatment_numbers(treated, len(place), walk.treatments)
+        return Asked(place, block_index(walk, names, len(place)), np.full(len(place), number), state)
 
 
 def _index_of(xy: object) -> pd.Index | None:

@@ -40,7 +40,7 @@ def test_limits_of_the_expected_count_hold_their_promise():
         expected = MEAN_PER_BEAT * np.exp(np.linalg.cholesky(K) @ rng.standard_normal(len(xy)))
         unevenness = rng.gamma(points.size[g], 1 / points.size[g], BEATEN)
         counts = rng.poisson(np.minimum(expected[:BEATEN] * unevenness, 9e5))
-        model = PressureModel(5).fit(xy[:BEATEN], counts, block=block[:BEATEN])
+        model = PressureModel(5, tree_share=0).fit(xy[:BEATEN], counts, block=block[:BEATEN])
         table, truth = model.predict(xy[BEATEN:], block=block[BEATEN:]), expected[BEATEN:]
         hits.append([((table[f"low_{p}"] <= truth) & (truth <= table[f"high_{p}"])).mean() for p in (50, 80, 90)])
         chances.append((table["chance_over"].mean(), (truth > 5).mean()))

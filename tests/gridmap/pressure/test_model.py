@@ -259,8 +259,8 @@ def test_large_walks_go_by_a_subset_and_agree_with_the_whole():
     ({"xy": [[0, 0]], "counts": [1], "block": ["a", "b"]}, "Block has 2 entries"),
     ({"xy": [[0, 0]], "counts": [1], "suspected": [True, False]}, "Suspected has 2 entries"),
     ({"xy": [[0, np.nan]], "counts": [1]}, "every coordinate must be finite"),
-    ({"xy": np.zeros((2001, 2)), "counts": np.zeros(2001)},
-     "The walk holds 2001 beats: at most 2000 can be mapped at once"),
+    ({"xy": np.zeros((100_001, 2)), "counts": np.zeros(100_001)},
+     "The walk holds 100001 beats: at most 100,000 can be mapped at once"),
 ])
 def test_walks_that_cannot_be_used_are_refused(arguments, message):
     with pytest.raises(InputRefused, match=message):
