@@ -53,11 +53,11 @@ def write_outputs(path: Path, out: Path, *, walk: str | None = None) -> Outcome:
     """
     make_folder(out)
     result = work_out_pressure(load_grove(path, walk=walk))
-    zone = _zone_of(path, result)
+    zone = newest_zone_of(path, result)
     files = _write_map(result, zone, out)
     if zone is not None:
         files += write_zone(result, zone, out)
-        files.append(_print(result, zone, out))
+        files.append(print_sheet(result, zone, out))
         _freeze(path, zone)
     described = describe_pressure(result)
     figures = {
@@ -102,7 +102,7 @@ def make_folder(out: Path) -> None:
         raise FileRefused(f"{out} can't be written", error.strerror, "give a folder of your own") from None
 
 
-def _zone_of(path: Path, result: Pressure) -> Zone | None:
+def newest_zone_of(path: Path, result: Pressure) -> Zone | None:
     """Return the newest zone of the walk, None where none is kept."""
     with GroveFile.open(path, read_only=True) as grove:
         zones = grove.zones()
@@ -215,7 +215,7 @@ def write_zone(result: Pressure, zone: Zone, out: Path) -> list[Path]:
     return files
 
 
-def _print(result: Pressure, zone: Zone, out: Path) -> Path:
+def print_sheet(result: Pressure, zone: Zone, out: Path) -> Path:
     """Print the run sheet from the zone as it was kept, with the facts that it was made with."""
     made_with: Facts = facts_of(zone.settings)
     local = zone.created.astimezone(ZoneInfo(result.grove.info.time_zone)).date()

@@ -11,6 +11,7 @@ from typing import Any
 import pandas as pd
 import shapely
 
+from api.refusals import Conflict
 from api.steps.facts import Facts, facts_of
 from api.steps.outcome import Outcome, plain
 from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure
@@ -153,11 +154,15 @@ def make_zone(
     margin_across_m: float = 0.0,
     add: Sequence[str] = (),
     drop: Sequence[str] = (),
+    zone: str | None = None,
+    replaces: str | None = "",
     who: str = "grower",
 ) -> Outcome:
     """Choose the trees and runs to spray and keep the zone, with the decision as it was made.
 
-    A zone of the same walk that was kept before is replaced by a new version; the old one stays in the file.
+    A zone of the same walk that was kept before is replaced by a new version; the old one stays in the file. ``zone``
+    is the UUID of the new one; ``replaces`` that of the one its maker has seen as the newest of the walk, None for
+    none (a `Conflict` when it is another), whichever it is when left out.
     """
     result = work_out_treatment(
         work_out_pressure(load_grove(path, walk=walk)),
@@ -171,7 +176,13 @@ def make_zone(
         return outcome
     with GroveFile.open(path) as grove, grove.act("make a zone", who=who):
         decision = grove.add_decision(plain(option_figures(result)), walk=result.pressure.grove.walk["walk"])
-        zone = grove.add_zone(
+        newest = _newest_of_walk(grove, result.pressure.grove.walk["walk"])
+        if replaces not in ("", newest):
+            raise Conflict(
+                "another zone of this walk was kept meanwhile", "an edit may not overwrite what it has not seen",
+                "look at the newest one",
+            )
+        made = grove.add_zone(
             geometry=result.zone.geometry,
             runs=treatment.with_loads(result.zone.runs, result.zone.trees, result.loads),
             trees=result.zone.trees[["tree", "run", "why"]],
@@ -180,9 +191,10 @@ def make_zone(
             summary=plain(zone_figures(result)),
             walk=result.pressure.grove.walk["walk"],
             decision=decision,
-            replaces=_newest_of_walk(grove, result.pressure.grove.walk["walk"]),
+            replaces=newest,
+            zone=zone,
         )
-        kept = grove.zone(zone)
+        kept = grove.zone(made)
     return Outcome(
         said=(*outcome.said, f"Kept as {kept.name}, version {kept.version}."),
         figures={**outcome.figures, "zone": kept.uuid, "version": kept.version},

@@ -24,7 +24,9 @@ def set_keep_out(act: Act, keep_out: str, changes: Mapping[str, Any]) -> None:
         elif name == "geometry":
             row["geom"] = one_shape(value, "Polygon", "the keep-out")
         elif value is None:
-            raise InputRefused("the keep-out has no setback", "only the grower knows it", "type it in metres, 0 for none")
+            raise InputRefused(
+                "the keep-out has no setback", "only the grower knows it", "type it in metres, 0 for none"
+            )
         else:
             row["setback_m"] = checks.number(value, "setback of the keep-out", "m", least=0.0)
     act.update(KEEP_OUT, keep_out, row)

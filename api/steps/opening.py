@@ -1,0 +1,29 @@
+"""Open a grove where it is kept, for a door that keeps nothing open between two questions."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from api.store import Grove, GroveFile, engine
+
+
+def open_grove(where: Path, *, read_only: bool = False) -> Grove:
+    """Open a grove; reading comes after what another program edited was taken into the history."""
+    grove = GroveFile.open(where, read_only=read_only)
+    if read_only and grove.state()[1]:
+        grove.close()
+        # Opening for writing takes the edits in
+        GroveFile.open(where).close()
+        return GroveFile.open(where, read_only=True)
+    return grove
+
+
+def state_of(where: Path) -> str:
+    """Name the state of a grove: the same name means that nothing in it has changed since."""
+    last, waiting = engine.ask(
+        where, "SELECT coalesce(max(id), 0) FROM change", "SELECT count(*) FROM outside_edit", read_only=True
+    )
+    if waiting:
+        with open_grove(where, read_only=True) as grove:
+            last = grove.state()[0]
+    return f"{where.stat().st_ino}-{last}"

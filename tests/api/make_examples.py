@@ -1,0 +1,160 @@
+"""Write api/models/examples.json: ask the demo grove everything once. Run: python tests/api/make_examples.py."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from fastapi.testclient import TestClient
+
+import data
+from api.app import create_app
+from api.models import examples
+from api.settings import Settings
+from api.steps.demo import build_demo
+
+AT_MOST = 2
+CUT = 300
+
+
+def short(value: Any) -> Any:
+    """Cut long lists, so that an example can be read; what is drawn, and corners and bounds, stay whole."""
+    if isinstance(value, dict):
+        return {key: entry if key == "coordinates" else short(entry) for key, entry in value.items()}
+    if isinstance(value, list):
+        few = len(value) <= 8 and all(isinstance(one, (int, float)) for one in value)
+        return value if few else [short(one) for one in value[:AT_MOST]]
+    return value if not isinstance(value, str) or len(value) < CUT else f"{value[:CUT]} …"
+
+
+def uuid(number: int) -> str:
+    """Return a UUID that shows it is an example."""
+    return f"00000000-0000-4000-8000-{number:012d}"
+
+
+def ring(west: float, south: float, size: float = 0.0006) -> dict[str, Any]:
+    """Draw a square."""
+    east, north = west + size, south + size
+    return {
+        "type": "Polygon",
+        "coordinates": [[[west, south], [east, south], [east, north], [west, north], [west, south]]],
+    }
+
+
+def collect(client: TestClient) -> dict[str, dict[str, Any]]:
+    """Ask everything once, in an order that works."""
+    made: dict[str, dict[str, Any]] = {}
+
+    def ask(name: str, method: str, path: str, sent: Any = None, **more: Any) -> Any:
+        answer = client.request(method, path, **({"json": sent} if sent is not None else {}), **more)
+        assert answer.status_code < 300, (name, answer.status_code, answer.text)
+        told = answer.json() if answer.headers["content-type"].endswith("json") else None
+        made[name] = {
+            **({"sent": sent} if sent is not None else {}),
+            **({"told": short(told)} if told is not None else {}),
+        }
+        return told
+
+    def edit(version: str) -> dict[str, str]:
+        return {"If-Match": f'"{version}"'}
+
+    def send(name: str, path: str, file: Path, **form: Any) -> Any:
+        told = ask(name, "POST", path, files={"file": (file.name, file.read_bytes())}, data=form)
+        made[name]["sent"] = {"file": file.name, **form}
+        return told
+
+    first = client.get("/api/groves").json()["groves"]
+    base = f"/api/groves/{first[0]['grove']}"
+    ask("list_groves", "GET", "/api/groves")
+    show = ask("show_grove", "GET", base)
+    ask("change_grove", "PATCH", base, {"name": show["name"]}, headers=edit(show["version"]))
+    ask("list_blocks", "GET", f"{base}/blocks")
+    west, south = show["bounds"][0], show["bounds"][1] - 0.004
+    new = {"type": "Feature", "id": uuid(1), "properties": {"block": "Lower Flat"}, "geometry": ring(west, south)}
+    ask("add_blocks", "POST", f"{base}/blocks", new)
+    block = ask("show_block", "GET", f"{base}/blocks/{uuid(1)}")
+    change = {"type": "Feature", "properties": {"row_bearing_deg": 90, "row_spacing_m": 7, "tree_spacing_m": 5}}
+    told = ask(
+        "change_block", "PATCH", f"{base}/blocks/{uuid(1)}", change, headers=edit(block["properties"]["version"])
+    )
+    facts = {"row_bearing_deg": 90, "row_spacing_m": 7, "tree_spacing_m": 5, "headland_m": 4, "uphill_bearing_deg": 0}
+    ask("preview_rows", "POST", f"{base}/preview-rows", {"geometry": ring(west, south), **facts})
+    rows = {"headland_m": 4, "uphill_bearing_deg": 0}
+    laid = ask("lay_rows", "POST", f"{base}/blocks/{uuid(1)}/rows", rows, headers=edit(told["properties"]["version"]))
+    line = {"type": "LineString", "coordinates": [[west + 0.0003, south - 0.001], [west + 0.0003, south + 0.001]]}
+    split = {"line": line, "parts": [{"name": "Lower Flat"}, {"name": "Lower Flat East"}]}
+    ask("split_block", "POST", f"{base}/blocks/{uuid(1)}/split", split, headers=edit(laid["version"]))
+    spare = {**new, "id": uuid(2), "properties": {"block": "Spare"}, "geometry": ring(west - 0.002, south)}
+    version = client.post(f"{base}/blocks", json=spare).json()["features"][0]["properties"]["version"]
+    ask("remove_block", "DELETE", f"{base}/blocks/{uuid(2)}", headers=edit(version))
+    ask("undo", "POST", f"{base}/undo", {"act": made["remove_block"]["told"]["act"]})
+    ask("list_acts", "GET", f"{base}/history")
+    ask("show_year_line", "GET", f"{base}/year-line")
+    ask("list_keep_outs", "GET", f"{base}/keep-outs")
+    pond = {"name": "pond", "kind": "water", "setback_m": 20}
+    keep = {"type": "Feature", "id": uuid(3), "properties": pond, "geometry": ring(west - 0.003, south, 0.0003)}
+    ask("add_keep_outs", "POST", f"{base}/keep-outs", keep)
+    seen = ask("show_keep_out", "GET", f"{base}/keep-outs/{uuid(3)}")["properties"]["version"]
+    wider = {"type": "Feature", "properties": {"setback_m": 30}}
+    seen = ask("change_keep_out", "PATCH", f"{base}/keep-outs/{uuid(3)}", wider, headers=edit(seen))["properties"][
+        "version"
+    ]
+    ask("remove_keep_out", "DELETE", f"{base}/keep-outs/{uuid(3)}", headers=edit(seen))
+    ask("list_rows", "GET", f"{base}/rows")
+    trees = ask("list_trees", "GET", f"{base}/trees")
+    walks = ask("list_walks", "GET", f"{base}/walks")["walks"]
+    ask("add_walk", "POST", f"{base}/walks", {"walk": uuid(4), "date": walks[-1]["date"], "name": "evening"})
+    tree = trees["columns"]["tree"][0]
+    count = {"count": uuid(5), "tree": tree, "time": "2025-12-02T06:30:00Z", "taps": 3, "nymphs": 4, "adults": 1,
+             "wing_buds": "some", "reason": "planned", "catch": {"spider": 2}}  # fmt: skip
+    ask("record_counts", "POST", f"{base}/walks/{uuid(4)}/counts", {"counts": [count]})
+    ask("list_counts", "GET", f"{base}/walks/{uuid(4)}/counts")
+    last = f"?walk={walks[-1]['walk']}"
+    ask("show_pressure", "GET", f"{base}/pressure{last}")
+    ask("show_summary", "GET", f"{base}/pressure/summary{last}")
+    ask("show_why", "GET", f"{base}/pressure/trees/{tree}{last}")
+    ask("list_facts", "GET", f"{base}/facts")
+    form = ask("show_facts", "GET", f"{base}/facts/threshold")
+    ask("change_facts", "PATCH", f"{base}/facts/threshold", {"per_beat": 4}, headers=edit(form["version"]))
+    ask("show_options", "GET", f"{base}/options{last}")
+    zone = {"zone": uuid(6), "replaces": None, "walk": walks[-1]["walk"]}
+    version = ask("make_zone", "POST", f"{base}/zones", zone)["version"]
+    ask("list_zones", "GET", f"{base}/zones")
+    kept = ask("show_zone", "GET", f"{base}/zones/{uuid(6)}")
+    dropped = {"zone": uuid(7), "drop": [kept["trees"]["columns"]["tree"][0]]}
+    version = ask("edit_zone", "POST", f"{base}/zones/{uuid(6)}/edits", dropped, headers=edit(version))["version"]
+    version = ask("mix_zone", "POST", f"{base}/zones/{uuid(7)}/mix", headers=edit(version))["version"]
+    ask("freeze_zone", "POST", f"{base}/zones/{uuid(7)}/freeze", headers=edit(version))
+    send("import_facts", f"{base}/imports/facts", data.path("demo", "grower.json"))
+    send("import_counts", f"{base}/imports/counts", data.path("demo", "walk-1.csv"), walk="walk 1")
+    ask("make_demo", "POST", "/api/demo")
+    place = {"name": "Home grove", "longitude": show["bounds"][0], "latitude": show["bounds"][1]}
+    rest = {"time_zone": "Atlantic/St_Helena", "season_start": "07-01", "currency": "XTS"}
+    empty = ask("create_grove", "POST", "/api/groves", {**place, **rest})
+    there = f"/api/groves/{empty['grove']}"
+    send("import_outlines", f"{there}/imports/outlines", data.path("demo", "outlines.geojson"))
+    send("import_keep_outs", f"{there}/imports/keep-outs", data.path("demo", "keep-outs.geojson"))
+    send("import_trees", f"{there}/imports/trees", data.path("demo", "trees.csv"))
+    made["pair_device"] = {
+        "sent": {"code": "ABCD-EFGH-JKMN", "name": "my phone"},
+        "told": {"device": uuid(8), "name": "my phone", "role": "helper", "grove": uuid(9), "token": "told once"},
+    }
+    return made
+
+
+def main() -> None:
+    """Write the file."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "demo.gpkg"
+        build_demo(path)
+        settings = Settings(groves=(path,), new_grove=Path(folder) / "home.gpkg", hosts=("testserver",))
+        with TestClient(create_app(settings)) as client:
+            made = collect(client)
+    lines = [f"{json.dumps(name)}: {json.dumps(made[name], ensure_ascii=False)}" for name in sorted(made)]
+    examples.FILE.write_text("{\n" + ",\n".join(lines) + "\n}\n", "utf-8")
+
+
+if __name__ == "__main__":
+    main()
