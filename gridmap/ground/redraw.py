@@ -145,6 +145,7 @@ class _Lattice:
         steps = [entry.length_m for entry in self.rows if entry.length_m]
         self.step_m = float(np.median(steps)) if steps else _told(tree_spacing_m, "the tree spacing")
         gaps = np.diff(offset[self.order])
+        gaps = gaps[gaps > self.step_m / 2]  # pieces of one row, as of two blocks that were merged, are no two rows
         self.row_m = float(np.median(gaps)) if len(gaps) else _told(row_spacing_m, "the row spacing")
         with_steps = [entry.first_step for entry in self.rows if entry.length_m]
         usual = np.mean(with_steps, axis=0) if with_steps else along * self.step_m
@@ -153,7 +154,7 @@ class _Lattice:
                 entry.first_step = entry.last_step = usual
 
     def candidates(self, bounds: FloatArray) -> pd.DataFrame:
-        """Return turn (order across; whole numbers, those of the rows that are there from 0), place, x, y."""
+        """Return turn (order across, known rows from 0), place, x, y, far_m (from the known row), nearest first."""
         reach_m = max(float(np.hypot(bounds[2] - bounds[0], bounds[3] - bounds[1])), self.step_m)
         beside, beyond = (int(np.ceil(reach_m / spacing)) + 1 for spacing in (self.row_m, self.step_m))
         last = len(self.order) - 1
@@ -166,8 +167,14 @@ class _Lattice:
             place = np.arange(model.position[0] - beyond, model.position[-1] + beyond + 1)
             xy = model.at(place) + (turn - nearest) * self.row_m * self.across
             near = ((xy >= bounds[:2]) & (xy <= bounds[2:])).all(axis=1)
-            found.append(pd.DataFrame({"turn": turn, "place": place[near], "x": xy[near, 0], "y": xy[near, 1]}))
-        return pd.concat(found, ignore_index=True)
+            place, xy = place[near], xy[near]
+            beyond_m = np.maximum(model.position[0] - place, place - model.position[-1]).clip(0) * self.step_m
+            beside_m = abs(turn - nearest) * self.row_m
+            found.append(
+                pd.DataFrame({"turn": turn, "place": place, "x": xy[:, 0], "y": xy[:, 1], "far_m": beyond_m + beside_m})
+            )
+        # Where two rows would be carried on to one spot, the nearer one is
+        return pd.concat(found, ignore_index=True).sort_values("far_m", kind="stable", ignore_index=True)
 
 
 class _Row:

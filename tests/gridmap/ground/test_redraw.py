@@ -112,6 +112,19 @@ def test_surveyed_rows_are_carried_on_with_their_own_step_and_bend():
     assert np.abs(ends.geometry.y - expected).max() < 1.28 + 0.5
 
 
+def test_rows_of_two_blocks_end_to_end_are_carried_on_by_the_nearer_piece():
+    west = block()
+    east = west.set_geometry(west.geometry.translate(50, 0)).assign(row=west["row"] + 5)
+    trees = gpd.GeoDataFrame(np.concatenate([west, east]), columns=west.columns, geometry="geometry")
+    found = extend_rows(
+        trees, old=shapely.box(0, 0, 101, 34), new=shapely.box(0, 0, 111, 41), counted=True, headland_m=3
+    ).new
+    ends = found[found["row"] <= 10]
+    assert set(ends["row"]) == {6, 7, 8, 9, 10}
+    assert set(ends["position"]) == {11, 12}
+    assert len(found[found["row"] > 10]) == 22
+
+
 def test_what_one_row_does_not_show_must_be_told():
     row = gpd.GeoDataFrame({"row": [1, 1], "position": [1, 2]}, geometry=gpd.points_from_xy([5, 10], [5, 5]))
     with pytest.raises(InputMissing, match="The row spacing of the block is not known"):
