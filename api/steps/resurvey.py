@@ -1,0 +1,326 @@
+"""A survey of trees that are known already: what it would change, and the change where the grower takes it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+import shapely
+
+from api.steps.ground import neighbour_distance_m
+from api.steps.outcome import Outcome
+from api.steps.places import block_named, label, past_day, redraw_rows, today
+from api.steps.places_ground import lay_again
+from api.store import GroveFile
+from gridmap import checks
+from gridmap.crs import to_grove
+from gridmap.errors import InputRefused
+from gridmap.exchange import read_trees
+from gridmap.ground import SurveyMatch, match_survey
+
+#: Without a limit of the grower's, a point further from a tree than this many times the distance to its neighbour is
+#: not that tree.
+LIMIT_SPACINGS: Final = 2.0
+#: Below this a pair is worth a look on the ground.
+SURE: Final = 0.9
+#: A shift that another one rivals this much is not taken without being asked.
+DOUBTFUL_SHIFT: Final = 0.01
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What a file of surveyed trees says of the places of some blocks.
+
+    Parameters
+    ----------
+    trees, gaps : GeoDataFrame
+        Places with a living plant, and without one.
+    points : GeoDataFrame
+        Surveyed points, the shift of the survey still in.
+    match, replants : SurveyMatch
+        Of the trees, and of the gaps with those points that are no known tree.
+    take_off_shift : bool
+        Whether positions are stored without the shift of the survey.
+    """
+
+    trees: gpd.GeoDataFrame
+    gaps: gpd.GeoDataFrame
+    points: gpd.GeoDataFrame
+    match: SurveyMatch
+    replants: SurveyMatch
+
+    take_off_shift: bool
+
+    def positions(self) -> gpd.GeoDataFrame:
+        """Return place and new geometry of the trees that were found."""
+        found = self.match.matched
+        return self._placed(self.trees["place"].to_numpy()[found["old"]], found["new"].to_numpy())
+
+    def not_surveyed(self) -> gpd.GeoDataFrame:
+        """Return place and new geometry of the others, gaps too: the shift of the survey takes them along."""
+        trees = self.trees.iloc[self.match.not_seen["old"].to_numpy(dtype=np.int64)]
+        others = pd.concat([trees[["place", "geometry"]], self.gaps[["place", "geometry"]]])
+        shift = np.zeros(2) if self.take_off_shift else self.match.shift_m
+        return gpd.GeoDataFrame(others, geometry="geometry", crs=self.points.crs).set_geometry(
+            gpd.GeoSeries(others["geometry"], crs=self.points.crs).translate(*shift)
+        )
+
+    def replanted(self) -> gpd.GeoDataFrame:
+        """Return place and new geometry of the gaps in which a tree was found."""
+        found = self.replants.matched
+        at = self.match.unknown["new"].to_numpy()[found["new"]]
+        return self._placed(self.gaps["place"].to_numpy()[found["old"]], at)
+
+    def _placed(self, place: npt.NDArray[np.object_], at: checks.IntArray) -> gpd.GeoDataFrame:
+        xy = _xy(self.points)[at] - (self.match.shift_m if self.take_off_shift else 0.0)
+        return gpd.GeoDataFrame({"place": place}, geometry=gpd.points_from_xy(*xy.T), crs=self.points.crs)
+
+
+def resurvey(
+    path: Path,
+    file: Path,
+    *,
+    block: str | None = None,
+    limit_m: float | None = None,
+    layer: str | None = None,
+    crs: str | None = None,
+    no_shift: bool = False,
+    take_off_shift: bool = False,
+    accept: bool = False,
+    retire_unseen: bool = False,
+    plant_gaps: bool = False,
+    on: str | None = None,
+    who: str = "grower",
+) -> Outcome:
+    """Tell which surveyed point is which known tree; store the new positions only where that is accepted.
+
+    Parameters
+    ----------
+    path, file : Path
+        The grove; tree positions as `read_trees` takes them, labels not needed.
+    block : str, optional
+        Look at this block alone; else at all that the survey touches.
+    limit_m : float, optional
+        A point further from a tree is not that tree [m].
+    layer, crs : str, optional
+        Of the file.
+    no_shift : bool
+        Take the survey where it lies; else its common shift is found, taken off to match, and put back.
+    take_off_shift : bool
+        Store positions without that shift, so that the trees stay where outlines and keep-outs were drawn.
+    accept, retire_unseen, plant_gaps : bool
+        Store the positions; let trees that were not seen be gone; set a new plant into gaps where a tree was seen.
+    on : str, optional
+        Day of the survey, YYYY-MM-DD, for plants that come and go; today when left out.
+    """
+    if (retire_unseen or plant_gaps) and not accept:
+        raise InputRefused("nothing is stored without --accept", "the survey is only looked at", "add --accept")
+    with GroveFile.open(path, read_only=not accept) as grove:
+        places, lines = grove.places(), grove.rows()
+        read = read_trees(file, crs=crs, layer=layer, rows="later", block="survey")
+        points, notes = to_grove(read, grove.grove.crs_code, near=_bounds(places))
+        survey = look(
+            places,
+            grove.blocks(),
+            points,
+            block=block,
+            limit_m=limit_m,
+            no_shift=no_shift,
+            take_off_shift=take_off_shift,
+        )
+        day = past_day(grove, on, "the day of the survey") if on is not None else today(grove)
+        if accept:
+            _refuse_doubtful(survey.match)
+            with grove.act(f"resurvey from {file.name}", who=who):
+                _store(grove, survey, places, lines, day, retire_unseen=retire_unseen, plant_gaps=plant_gaps)
+        moved_out = _moved_out(survey, grove.blocks())
+    return _told(survey, file.name, notes, moved_out, accept=accept, retired=retire_unseen, planted=plant_gaps)
+
+
+def look(
+    places: gpd.GeoDataFrame,
+    blocks: gpd.GeoDataFrame,
+    points: gpd.GeoDataFrame,
+    *,
+    block: str | None = None,
+    limit_m: float | None = None,
+    no_shift: bool = False,
+    take_off_shift: bool = False,
+) -> Survey:
+    """Match surveyed points with the trees of a block, or of all blocks that the survey touches."""
+    if not places["tree"].notna().any():
+        raise InputRefused("the grove has no trees", "a survey is matched with trees", "import the trees first")
+    xy, new = _xy(places[places["tree"].notna()]), _xy(points)
+    near = neighbour_distance_m(xy)
+    if limit_m is None and not np.isfinite(near):
+        raise InputRefused("the grove has a single tree", "it shows no spacing", "say --limit-m")
+    limit = checks.number(LIMIT_SPACINGS * near if limit_m is None else limit_m, "limit", "m", over=0)
+    names = [block_named(blocks, block)["block"]] if block is not None else _touched(places, xy, new, limit)
+    if not names:
+        raise InputRefused(
+            f"no surveyed point lies within {limit:.1f} m of a tree", "the survey is of other ground", "check its CRS"
+        )
+    own = places[places["block"].isin(names)]
+    trees, gaps = own[own["tree"].notna()], own[own["tree"].isna()]
+    match = match_survey(_xy(trees), new, limit_m=limit, shift_m=np.zeros(2) if no_shift else None)
+    rest = new[match.unknown["new"].to_numpy(dtype=np.int64)]
+    replants = match_survey(_xy(gaps), rest, limit_m=match.limit_m, shift_m=match.shift_m)
+    return Survey(trees.reset_index(drop=True), gaps.reset_index(drop=True), points, match, replants, take_off_shift)
+
+
+def _touched(places: gpd.GeoDataFrame, xy: checks.FloatArray, new: checks.FloatArray, limit: float) -> list[str]:
+    """Return the blocks in which a point lies near a tree, the survey as a whole being off by as much again."""
+    near = shapely.dwithin(shapely.MultiPoint(new), shapely.points(xy), 2 * limit)
+    return list(dict.fromkeys(places[places["tree"].notna()]["block"][near]))
+
+
+def _store(
+    grove: GroveFile,
+    survey: Survey,
+    places: gpd.GeoDataFrame,
+    lines: gpd.GeoDataFrame,
+    day: Any,
+    *,
+    retire_unseen: bool,
+    plant_gaps: bool,
+) -> None:
+    """Store what the survey found, as parts of one act."""
+    grove.move_places(survey.positions())
+    grove.move_places(survey.not_surveyed())
+    if retire_unseen:
+        grove.retire(survey.trees["tree"][survey.match.not_seen["old"]], day)
+    if plant_gaps:
+        where = survey.replanted()
+        grove.move_places(where)
+        for place in where["place"]:
+            grove.plant_in(place, day)
+    lay_again(grove, moved=[*survey.trees["place"], *survey.gaps["place"]])
+    redraw_rows(grove, places, lines, dict.fromkeys(survey.trees["block"]))
+
+
+def _refuse_doubtful(match: SurveyMatch) -> None:
+    if match.shift_doubt > DOUBTFUL_SHIFT:
+        raise InputRefused(
+            f"the survey lies {_shift_words(match)}, or a tree further along: both fit",
+            "a whole row of trees would be taken for its neighbours",
+            "survey a corner or a gap as well, or say --no-shift if it lies where it should",
+        )
+
+
+def _moved_out(survey: Survey, blocks: gpd.GeoDataFrame) -> int:
+    """Count the trees that the survey found outside the outline of their block."""
+    outlines = blocks.set_index("block").geometry
+    names = survey.trees["block"].to_numpy()[survey.match.matched["old"]]
+    points = survey.positions().geometry
+    return int(sum(not outlines[name].covers(point) for name, point in zip(names, points, strict=True)))
+
+
+def _told(
+    survey: Survey, name: str, notes: list[str], moved_out: int, *, accept: bool, retired: bool, planted: bool
+) -> Outcome:
+    """Say what the survey would change, or changed."""
+    match, replants = survey.match, survey.replants
+    unsure = match.matched[match.matched["sure"] < SURE]
+    new = match.unknown.drop(index=match.unknown.index[replants.matched["new"].to_numpy(dtype=np.int64)])
+    doubles = int((new["nearest_m"] < match.limit_m / 2).sum())
+    said = [
+        f"{len(survey.points):,} points from {name}: {len(match.matched):,} of {len(survey.trees):,} trees found, "
+        f"{len(match.not_seen)} not seen, {len(replants.matched)} in gaps, {len(new)} where no tree is known.",
+        f"The survey lies {_shift_words(match)}; then trees and points are {match.error_m:.2f} m apart (root mean "
+        f"square), and one over {match.limit_m:.1f} m away is not taken for the tree.",
+    ]
+    if match.shift_doubt > DOUBTFUL_SHIFT:
+        said.append("Another shift fits nearly as well; this one can't be accepted without --no-shift.")
+    if len(unsure):
+        said.append(f"{len(unsure)} pairs are less than {SURE:.0%} sure: two neighbours may be taken for each other.")
+    if doubles:
+        said.append(f"{doubles} points lie beside a tree that has its point already: surveyed twice?")
+    if moved_out:
+        said.append(f"{moved_out} trees are outside the outline of their block by this survey.")
+    said += notes
+    if not accept:
+        said.append("Nothing was stored. Look at the tables, then say it again with --accept.")
+    else:
+        shift = "without" if survey.take_off_shift else "with"
+        said.append(f"Positions are stored {shift} that shift; labels, plants and counts are as they were.")
+        if len(match.not_seen):
+            said.append("Trees not seen are gone now." if retired else "Trees not seen stay (--retire-unseen).")
+        if len(replants.matched):
+            said.append("Gaps have new plants now." if planted else "Gaps stay gaps (--plant-gaps).")
+    return Outcome(said=tuple(said), tables=_tables(survey, unsure, new), figures=_figures(survey, new, accept=accept))
+
+
+def _tables(survey: Survey, unsure: pd.DataFrame, new: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    names = np.array([label(place) for place in survey.trees.to_dict("records")], dtype=object)
+    gaps = np.array([label(place) for place in survey.gaps.to_dict("records")], dtype=object)
+    replants = survey.replants.matched
+    tables = {
+        "Less sure": (names, unsure, "distance_m"),
+        "Not seen": (names, survey.match.not_seen, "nearest_m"),
+        "In gaps": (gaps, replants, "distance_m"),
+    }
+    found = {
+        title: pd.DataFrame({"tree": labels[part["old"]], "m": part[metres].round(2), "sure": part["sure"].round(2)})
+        for title, (labels, part, metres) in tables.items()
+        if len(part)
+    }
+    if len(new):
+        at = survey.points.geometry.iloc[new["new"]]
+        found["No tree known here"] = pd.DataFrame(
+            {"easting": at.x.round(2).to_numpy(), "northing": at.y.round(2).to_numpy()}
+        ).assign(**{"nearest m": new["nearest_m"].round(2).to_numpy(), "sure": new["sure"].round(2).to_numpy()})
+    return found
+
+
+def _figures(survey: Survey, new: pd.DataFrame, *, accept: bool) -> dict[str, Any]:
+    match, replants = survey.match, survey.replants
+    names = [label(place) for place in survey.trees.to_dict("records")]
+    gaps = [label(place) for place in survey.gaps.to_dict("records")]
+    moved = np.hypot(*(_xy(survey.trees)[match.matched["old"]] - _xy(survey.points)[match.matched["new"]]).T)
+    return {
+        "shift_east_m": match.shift_m[0],
+        "shift_north_m": match.shift_m[1],
+        "shift_doubt": match.shift_doubt,
+        "error_m": match.error_m,
+        "limit_m": match.limit_m,
+        "matched": [
+            {"tree": names[line["old"]], "point": line["new"] + 1, "moved_m": far, "distance_m": line["distance_m"]}
+            | {"sure": line["sure"]}
+            for line, far in zip(match.matched.to_dict("records"), moved, strict=True)
+        ],
+        "not_seen": [
+            {"tree": names[line["old"]], "nearest_m": line["nearest_m"], "sure": line["sure"]}
+            for line in match.not_seen.to_dict("records")
+        ],
+        "in_gaps": [
+            {"tree": gaps[line["old"]], "distance_m": line["distance_m"], "sure": line["sure"]}
+            for line in replants.matched.to_dict("records")
+        ],
+        "unknown": [
+            {"point": int(line["new"]) + 1, "nearest_m": line["nearest_m"], "sure": line["sure"]}
+            for line in new.to_dict("records")
+        ],
+        "stored": accept,
+    }
+
+
+def _shift_words(match: SurveyMatch) -> str:
+    """Say how far and which way the survey lies off."""
+    east, north = match.shift_m
+    if np.hypot(east, north) < 0.05:
+        return "where the trees are"
+    up, right = "north" if north > 0 else "south", "east" if east > 0 else "west"
+    return f"{abs(north):.1f} m {up} and {abs(east):.1f} m {right} of the known trees"
+
+
+def _xy(points: gpd.GeoDataFrame) -> checks.FloatArray:
+    return np.column_stack([points.geometry.x, points.geometry.y])
+
+
+def _bounds(places: gpd.GeoDataFrame) -> checks.FloatArray | None:
+    return np.asarray(places.total_bounds) if len(places) else None
