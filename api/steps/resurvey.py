@@ -14,8 +14,9 @@ import shapely
 
 from api.steps.ground import neighbour_distance_m
 from api.steps.outcome import Outcome
-from api.steps.places import block_named, label, past_day, redraw_rows, today
-from api.steps.places_ground import lay_again
+from api.steps.places import block_named, past_day, redraw_rows, today
+from api.steps.places_ground import coordinates, lay_again
+from api.steps.resurvey_report import DOUBTFUL_SHIFT, shift_words, told
 from api.store import GroveFile
 from gridmap import checks
 from gridmap.crs import to_grove
@@ -26,10 +27,6 @@ from gridmap.ground import SurveyMatch, match_survey
 #: Without a limit of the grower's, a point further from a tree than this many times the distance to its neighbour is
 #: not that tree.
 LIMIT_SPACINGS: Final = 2.0
-#: Below this a pair is worth a look on the ground.
-SURE: Final = 0.9
-#: A shift that another one rivals this much is not taken without being asked.
-DOUBTFUL_SHIFT: Final = 0.01
 
 
 @dataclass(frozen=True)
@@ -77,7 +74,7 @@ class Survey:
         return self._placed(self.gaps["place"].to_numpy()[found["old"]], at)
 
     def _placed(self, place: npt.NDArray[np.object_], at: checks.IntArray) -> gpd.GeoDataFrame:
-        xy = _xy(self.points)[at] - (self.match.shift_m if self.take_off_shift else 0.0)
+        xy = coordinates(self.points)[at] - (self.match.shift_m if self.take_off_shift else 0.0)
         return gpd.GeoDataFrame({"place": place}, geometry=gpd.points_from_xy(*xy.T), crs=self.points.crs)
 
 
@@ -139,7 +136,7 @@ def resurvey(
             with grove.act(f"resurvey from {file.name}", who=who):
                 _store(grove, survey, places, lines, day, retire_unseen=retire_unseen, plant_gaps=plant_gaps)
         moved_out = _moved_out(survey, grove.blocks())
-    return _told(survey, file.name, notes, moved_out, accept=accept, retired=retire_unseen, planted=plant_gaps)
+    return told(survey, file.name, notes, moved_out, accept=accept, retired=retire_unseen, planted=plant_gaps)
 
 
 def look(
@@ -155,7 +152,7 @@ def look(
     """Match surveyed points with the trees of a block, or of all blocks that the survey touches."""
     if not places["tree"].notna().any():
         raise InputRefused("the grove has no trees", "a survey is matched with trees", "import the trees first")
-    xy, new = _xy(places[places["tree"].notna()]), _xy(points)
+    xy, new = coordinates(places[places["tree"].notna()]), coordinates(points)
     near = neighbour_distance_m(xy)
     if limit_m is None and not np.isfinite(near):
         raise InputRefused("the grove has a single tree", "it shows no spacing", "say --limit-m")
@@ -167,9 +164,9 @@ def look(
         )
     own = places[places["block"].isin(names)]
     trees, gaps = own[own["tree"].notna()], own[own["tree"].isna()]
-    match = match_survey(_xy(trees), new, limit_m=limit, shift_m=np.zeros(2) if no_shift else None)
+    match = match_survey(coordinates(trees), new, limit_m=limit, shift_m=np.zeros(2) if no_shift else None)
     rest = new[match.unknown["new"].to_numpy(dtype=np.int64)]
-    replants = match_survey(_xy(gaps), rest, limit_m=match.limit_m, shift_m=match.shift_m)
+    replants = match_survey(coordinates(gaps), rest, limit_m=match.limit_m, shift_m=match.shift_m)
     return Survey(trees.reset_index(drop=True), gaps.reset_index(drop=True), points, match, replants, take_off_shift)
 
 
@@ -206,7 +203,7 @@ def _store(
 def _refuse_doubtful(match: SurveyMatch) -> None:
     if match.shift_doubt > DOUBTFUL_SHIFT:
         raise InputRefused(
-            f"the survey lies {_shift_words(match)}, or a tree further along: both fit",
+            f"the survey lies {shift_words(match)}, or a tree further along: both fit",
             "a whole row of trees would be taken for its neighbours",
             "survey a corner or a gap as well, or say --no-shift if it lies where it should",
         )
@@ -218,108 +215,6 @@ def _moved_out(survey: Survey, blocks: gpd.GeoDataFrame) -> int:
     names = survey.trees["block"].to_numpy()[survey.match.matched["old"]]
     points = survey.positions().geometry
     return int(sum(not outlines[name].covers(point) for name, point in zip(names, points, strict=True)))
-
-
-def _told(
-    survey: Survey, name: str, notes: list[str], moved_out: int, *, accept: bool, retired: bool, planted: bool
-) -> Outcome:
-    """Say what the survey would change, or changed."""
-    match, replants = survey.match, survey.replants
-    unsure = match.matched[match.matched["sure"] < SURE]
-    new = match.unknown.drop(index=match.unknown.index[replants.matched["new"].to_numpy(dtype=np.int64)])
-    doubles = int((new["nearest_m"] < match.limit_m / 2).sum())
-    said = [
-        f"{len(survey.points):,} points from {name}: {len(match.matched):,} of {len(survey.trees):,} trees found, "
-        f"{len(match.not_seen)} not seen, {len(replants.matched)} in gaps, {len(new)} where no tree is known.",
-        f"The survey lies {_shift_words(match)}; then trees and points are {match.error_m:.2f} m apart (root mean "
-        f"square), and one over {match.limit_m:.1f} m away is not taken for the tree.",
-    ]
-    if match.shift_doubt > DOUBTFUL_SHIFT:
-        said.append("Another shift fits nearly as well; this one can't be accepted without --no-shift.")
-    if len(unsure):
-        said.append(f"{len(unsure)} pairs are less than {SURE:.0%} sure: two neighbours may be taken for each other.")
-    if doubles:
-        said.append(f"{doubles} points lie beside a tree that has its point already: surveyed twice?")
-    if moved_out:
-        said.append(f"{moved_out} trees are outside the outline of their block by this survey.")
-    said += notes
-    if not accept:
-        said.append("Nothing was stored. Look at the tables, then say it again with --accept.")
-    else:
-        shift = "without" if survey.take_off_shift else "with"
-        said.append(f"Positions are stored {shift} that shift; labels, plants and counts are as they were.")
-        if len(match.not_seen):
-            said.append("Trees not seen are gone now." if retired else "Trees not seen stay (--retire-unseen).")
-        if len(replants.matched):
-            said.append("Gaps have new plants now." if planted else "Gaps stay gaps (--plant-gaps).")
-    return Outcome(said=tuple(said), tables=_tables(survey, unsure, new), figures=_figures(survey, new, accept=accept))
-
-
-def _tables(survey: Survey, unsure: pd.DataFrame, new: pd.DataFrame) -> dict[str, pd.DataFrame]:
-    names = np.array([label(place) for place in survey.trees.to_dict("records")], dtype=object)
-    gaps = np.array([label(place) for place in survey.gaps.to_dict("records")], dtype=object)
-    replants = survey.replants.matched
-    tables = {
-        "Less sure": (names, unsure, "distance_m"),
-        "Not seen": (names, survey.match.not_seen, "nearest_m"),
-        "In gaps": (gaps, replants, "distance_m"),
-    }
-    found = {
-        title: pd.DataFrame({"tree": labels[part["old"]], "m": part[metres].round(2), "sure": part["sure"].round(2)})
-        for title, (labels, part, metres) in tables.items()
-        if len(part)
-    }
-    if len(new):
-        at = survey.points.geometry.iloc[new["new"]]
-        found["No tree known here"] = pd.DataFrame(
-            {"easting": at.x.round(2).to_numpy(), "northing": at.y.round(2).to_numpy()}
-        ).assign(**{"nearest m": new["nearest_m"].round(2).to_numpy(), "sure": new["sure"].round(2).to_numpy()})
-    return found
-
-
-def _figures(survey: Survey, new: pd.DataFrame, *, accept: bool) -> dict[str, Any]:
-    match, replants = survey.match, survey.replants
-    names = [label(place) for place in survey.trees.to_dict("records")]
-    gaps = [label(place) for place in survey.gaps.to_dict("records")]
-    moved = np.hypot(*(_xy(survey.trees)[match.matched["old"]] - _xy(survey.points)[match.matched["new"]]).T)
-    return {
-        "shift_east_m": match.shift_m[0],
-        "shift_north_m": match.shift_m[1],
-        "shift_doubt": match.shift_doubt,
-        "error_m": match.error_m,
-        "limit_m": match.limit_m,
-        "matched": [
-            {"tree": names[line["old"]], "point": line["new"] + 1, "moved_m": far, "distance_m": line["distance_m"]}
-            | {"sure": line["sure"]}
-            for line, far in zip(match.matched.to_dict("records"), moved, strict=True)
-        ],
-        "not_seen": [
-            {"tree": names[line["old"]], "nearest_m": line["nearest_m"], "sure": line["sure"]}
-            for line in match.not_seen.to_dict("records")
-        ],
-        "in_gaps": [
-            {"tree": gaps[line["old"]], "distance_m": line["distance_m"], "sure": line["sure"]}
-            for line in replants.matched.to_dict("records")
-        ],
-        "unknown": [
-            {"point": int(line["new"]) + 1, "nearest_m": line["nearest_m"], "sure": line["sure"]}
-            for line in new.to_dict("records")
-        ],
-        "stored": accept,
-    }
-
-
-def _shift_words(match: SurveyMatch) -> str:
-    """Say how far and which way the survey lies off."""
-    east, north = match.shift_m
-    if np.hypot(east, north) < 0.05:
-        return "where the trees are"
-    up, right = "north" if north > 0 else "south", "east" if east > 0 else "west"
-    return f"{abs(north):.1f} m {up} and {abs(east):.1f} m {right} of the known trees"
-
-
-def _xy(points: gpd.GeoDataFrame) -> checks.FloatArray:
-    return np.column_stack([points.geometry.x, points.geometry.y])
 
 
 def _bounds(places: gpd.GeoDataFrame) -> checks.FloatArray | None:
