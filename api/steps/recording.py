@@ -201,8 +201,8 @@ def _write_one(grove: Grove, post: _Post) -> Outcome:
 def _numbered(refused: RowsRefused) -> GridmapError:
     """Return a refusal that names counts by their number in the batch, as a conflict where they are known otherwise."""
     problems = [(line - _FIRST_LINE, what) for line, what in refused.problems]
-    if any("there is no walk" in what for _, what in problems):
-        return NotThere(problems[0][1].rstrip("."))
+    if any("there is no walk" in what.lower() for _, what in problems):
+        return NotThere("there is no such walk", None, "add the walk first")
     other = ("stored already with other content", "is also on line")
     known = all(any(words in what for words in other) for _, what in problems)
     first = "; ".join(f"counts[{number}]: {what.removesuffix('.')}" for number, what in problems[:3])

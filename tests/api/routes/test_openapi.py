@@ -1,0 +1,162 @@
+"""The description of the service: complete, with an example for each operation, and answers that keep to it.
+
+OpenAPI Specification 3.1.0; JSON Schema 2020-12 (by `jsonschema_rs`, which comes with schemathesis); schemathesis sends what
+its authors know to break services.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import jsonschema_rs
+import pytest
+
+import api.steps
+from api.app import create_app
+from api.models.examples import examples
+from api.settings import Settings
+
+METHODS = {"get", "post", "put", "patch", "delete"}
+
+
+@pytest.fixture(scope="module")
+def told(reading):
+    return reading.app.openapi()
+
+
+def operations(told):
+    return [(path, method, operation) for path, entry in told["paths"].items() for method, operation in entry.items() if method in METHODS]
+
+
+def validator(told, schema):
+    return jsonschema_rs.validator_for({**schema, "components": told["components"], "$schema": "https://json-schema.org/draft/2020-12/schema"})
+
+
+def test_every_operation_has_an_example_that_keeps_to_its_schema(told):
+    seen = set()
+    for path, method, operation in operations(told):
+        name = operation["operationId"]
+        assert operation["summary"], name
+        assert operation["description"], name
+        contents = list(operation.get("requestBody", {}).get("content", {}).items())
+        contents += [item for status, answer in operation["responses"].items() if status.startswith("2")
+                     for item in answer.get("content", {}).items() if item[0].endswith("json") and item[1].get("schema", {}).get("format") != "binary"]
+        for media, content in contents:
+            assert "example" in content, (name, media)
+            if media != "multipart/form-data":
+                errors = [str(error)[:300] for error in validator(told, content["schema"]).iter_errors(content["example"])]
+                assert errors == [], (method, path, media)
+        seen.add(name)
+    assert set(examples()) <= seen
+
+
+def test_every_problem_has_its_media_type(told):
+    for _, _, operation in operations(told):
+        for status, answer in operation["responses"].items():
+            if status.startswith(("4", "5")):
+                assert list(answer["content"]) == ["application/problem+json"]
+
+
+def test_every_edit_asks_for_its_version(told):
+    for path, method, operation in operations(told):
+        if method in ("patch", "delete"):
+            assert "428" in operation["responses"], path
+            assert any(parameter["name"] == "if-match" for parameter in operation["parameters"]), path
+
+
+def test_every_figure_with_a_unit_says_so(told):
+    """A number that stands for a length, an area or a rate ends in its unit; no published example."""
+    units = ("_m", "_ha", "_deg", "_l", "_per_beat", "_taps")
+    for name, schema in told["components"]["schemas"].items():
+        for field in schema.get("properties", {}):
+            if re.search(r"spacing|headland|bearing|setback_|area|distance|upslope|elevation|canopy", field):
+                assert field.endswith(units), (name, field)
+
+
+def test_every_answer_of_the_demo_keeps_to_its_schema(told, reading):
+    base = "/api/groves/{grove}"
+    trees = reading.client.get(f"{reading.base}/trees").json()["columns"]["tree"]
+    walk = reading.client.get(f"{reading.base}/walks").json()["walks"][0]["walk"]
+    block = reading.client.get(f"{reading.base}/blocks").json()["features"][0]["id"]
+    keep_out = reading.client.get(f"{reading.base}/keep-outs").json()["features"][0]["id"]
+    filled = {"{tree}": trees[0], "{walk}": walk, "{block}": block, "{keep_out}": keep_out, "{name}": "label"}
+    asked = 0
+    for path, method, operation in operations(told):
+        url = path.replace(base, reading.base)
+        for key, value in filled.items():
+            url = url.replace(key, value)
+        content = operation["responses"].get("200", {}).get("content", {})
+        if method != "get" or "{" in url or not any(media.endswith("json") for media in content):
+            continue
+        answer = reading.client.get(url)
+        assert answer.status_code == 200, (url, answer.text)
+        media = answer.headers["content-type"]
+        assert [str(error)[:300] for error in validator(told, content[media]["schema"]).iter_errors(answer.json())] == [], url
+        asked += 1
+    assert asked >= 15
+
+
+def test_every_step_is_reached_by_the_service_or_stands_behind_one_that_is():
+    """The rooms that a router leans on, by what it imports: a step that no door reaches is dead."""
+    folder = Path(api.steps.__file__).parent
+    text = "\n".join(path.read_text() for room in ("routes", "commands", "steps") for path in (folder.parent / room).glob("*.py"))
+    for step in folder.glob("*.py"):
+        if step.stem != "__init__":
+            assert re.search(rf"\b{step.stem}\b", text), step.stem
+
+
+def fuzzed(examples_number):
+    import schemathesis
+    from hypothesis import HealthCheck, settings
+    from schemathesis.checks import CHECKS, load_all_checks
+
+    load_all_checks()
+    wanted = {"not_a_server_error", "content_type_conformance", "response_schema_conformance", "status_code_conformance"}
+    checks = [check for name, check in ((check.__name__, check) for check in CHECKS.get_all()) if name in wanted]
+    assert len(checks) == len(wanted)
+    kept = settings(max_examples=examples_number, deadline=None, suppress_health_check=list(HealthCheck), database=None, derandomize=True)
+    return schemathesis, kept, checks
+
+
+@pytest.mark.slow
+def test_whatever_is_sent_is_answered_as_described(demo, tmp_path):
+    """At least 500 requests made up from the description: no 5xx, and every answer as described (schemathesis)."""
+    per_operation = 11
+    sent = run_fuzz(demo, per_operation)
+    assert sent >= 500
+
+
+def run_fuzz(demo, per_operation):
+    from hypothesis import Phase, given, settings
+    from hypothesis.errors import Unsatisfiable
+
+    schemathesis, kept, checks = fuzzed(per_operation)
+    schema = schemathesis.openapi.from_asgi("/openapi.json", demo.app)
+    grove = demo.base.rpartition("/")[2]
+    sent = 0
+    for result in schema.get_all_operations():
+        operation = result.ok()
+        if operation.path in ("/api/demo", "/api/groves") and operation.method.upper() == "POST":
+            continue
+
+        @given(case=operation.as_strategy())
+        @settings(kept, phases=[Phase.generate])
+        def ask(case):
+            nonlocal sent
+            sent += 1
+            if "grove" in case.path_parameters:
+                case.path_parameters["grove"] = grove
+            case.headers = {**(case.headers or {}), "Host": "testserver"}
+            case.headers.pop("Origin", None)
+            case.call_and_validate(checks=checks)
+
+        try:
+            ask()
+        except Unsatisfiable:
+            continue
+    return sent
+
+
+def test_the_app_is_made_without_a_grove(tmp_path):
+    assert create_app(Settings()).openapi()["info"]["title"] == "gridmap"
