@@ -43,3 +43,8 @@ READ: Final = problems(400, 401, 403, 404, 409, 422, 503)
 WRITE: Final = problems(400, 401, 403, 404, 409, 413, 415, 422, 503)
 EDIT: Final = problems(400, 401, 403, 404, 409, 412, 413, 415, 422, 428, 503)
 NOT_MODIFIED: Final[dict[int | str, dict[str, Any]]] = {304: {"description": "Nothing has changed"}}
+
+
+def stored_already(model: type) -> dict[int | str, dict[str, Any]]:
+    """Describe the answer to what was sent again with the same content."""
+    return {200: {"model": model, "description": "It is stored already, with the same content"}}

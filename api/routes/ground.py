@@ -22,7 +22,7 @@ from api.models.geojson import (
 )
 from api.models.ground import Imported, Preview, PreviewAsked, RowFacts, RowsLaid, SplitAsked, Trees
 from api.refusals import TooLarge
-from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid
+from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid, stored_already
 from api.settings import Limits
 from api.steps import drawing, ground, layers
 from api.store.versions import Seen as SeenRow
@@ -60,7 +60,12 @@ def list_blocks(request: Request, asker: Viewer) -> Response:
     )
 
 
-@router.post("/blocks", response_model=FeatureCollection, status_code=201, responses=WRITE)
+@router.post(
+    "/blocks",
+    response_model=FeatureCollection,
+    status_code=201,
+    responses={**WRITE, **stored_already(FeatureCollection)},
+)
 def add_blocks(asker: Owner, service: At, given: NewBlock | NewBlocks) -> Response:
     """Store drawn blocks, each under its own uuid; sent again, each is stored once (200)."""
     with watched() as writing:
@@ -174,7 +179,12 @@ def list_keep_outs(request: Request, asker: Viewer, setbacks: Annotated[bool, Qu
     )
 
 
-@router.post("/keep-outs", response_model=FeatureCollection, status_code=201, responses=WRITE)
+@router.post(
+    "/keep-outs",
+    response_model=FeatureCollection,
+    status_code=201,
+    responses={**WRITE, **stored_already(FeatureCollection)},
+)
 def add_keep_outs(asker: Owner, service: At, given: NewKeepOut | NewKeepOuts) -> Response:
     """Store drawn keep-outs, each under its own uuid; sent again, each is stored once (200)."""
     with watched() as writing:

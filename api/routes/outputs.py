@@ -43,7 +43,8 @@ def _handed_out(make: Callable[[Path], Path], name: str, media_type: str, *, inl
 
 def _files(*media: str) -> dict[int | str, dict[str, object]]:
     """Describe an answer that is a file."""
-    content = {kind: {"schema": {"type": "string", "format": "binary"}} for kind in media}
+    binary = {"type": "string", "format": "binary"}
+    content = {kind: {"schema": {"type": "object"} if kind.endswith("json") else binary} for kind in media}
     return {200: {"description": "The file", "content": content}}
 
 

@@ -21,7 +21,7 @@ from api.models.treat import (
     Zones,
     ZoneTold,
 )
-from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid, Walk
+from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid, Walk, stored_already
 from api.steps import facts, typed, zone_layer
 from api.steps.weighing import weigh_options
 from api.store.versions import Seen as SeenRow
@@ -78,7 +78,7 @@ def list_zones(request: Request, asker: Viewer) -> Response:
     return asker.answers.give(request, asker.where, lambda: {"zones": zone_layer.zone_list(asker.where)}, "zones")
 
 
-@router.post("/zones", response_model=ZoneTold, status_code=201, responses=WRITE)
+@router.post("/zones", response_model=ZoneTold, status_code=201, responses={**WRITE, **stored_already(ZoneTold)})
 def make_zone(asker: Owner, given: NewZone) -> Response:
     """Choose the trees worth spraying as whole runs, clear of every setback, and keep the zone."""
     values = given.model_dump()
@@ -105,7 +105,9 @@ def show_zone(asker: Viewer, zone: Uuid) -> Response:
     return _zone(asker, zone)
 
 
-@router.post("/zones/{zone}/edits", response_model=ZoneTold, status_code=201, responses=EDIT)
+@router.post(
+    "/zones/{zone}/edits", response_model=ZoneTold, status_code=201, responses={**EDIT, **stored_already(ZoneTold)}
+)
 def edit_zone(asker: Owner, zone: Uuid, seen: Seen, given: ZoneEdit) -> Response:
     """Add and drop trees, rows or stretches by hand: a new version, the old one stays."""
     with watched(SeenRow("zone", zone, seen, "the zone")) as writing:

@@ -10,7 +10,7 @@ from fastapi.responses import Response
 from api.access import At, Helper, Viewer
 from api.cache import answer
 from api.models.walk import Counts, CountsImported, CountsStored, NewCounts, NewWalk, Walks, WalkStored
-from api.routes.common import NOT_MODIFIED, READ, WRITE, Uuid
+from api.routes.common import NOT_MODIFIED, READ, WRITE, Uuid, stored_already
 from api.steps import recording, walk
 from api.store.versions import watched
 from api.uploads import received
@@ -24,7 +24,7 @@ def list_walks(request: Request, asker: Viewer) -> Response:
     return asker.answers.give(request, asker.where, lambda: {"walks": recording.walks_table(asker.where)}, "walks")
 
 
-@router.post("/walks", response_model=WalkStored, status_code=201, responses=WRITE)
+@router.post("/walks", response_model=WalkStored, status_code=201, responses={**WRITE, **stored_already(WalkStored)})
 def add_walk(asker: Helper, given: NewWalk) -> Response:
     """Store a walk under its own uuid; sent again, it is stored once (200)."""
     values = given.model_dump()
@@ -40,7 +40,12 @@ def list_counts(request: Request, asker: Viewer, walk: Uuid) -> Response:
     return asker.answers.give(request, asker.where, lambda: recording.counts_of(asker.where, walk), "counts", walk)
 
 
-@router.post("/walks/{walk}/counts", response_model=CountsStored, status_code=201, responses=WRITE)
+@router.post(
+    "/walks/{walk}/counts",
+    response_model=CountsStored,
+    status_code=201,
+    responses={**WRITE, **stored_already(CountsStored)},
+)
 def record_counts(asker: Helper, walk: Uuid, given: NewCounts) -> Response:
     """Store counts, all or none, each once; answered when they are on the disk."""
     values = [count.model_dump() for count in given.counts]
