@@ -8,16 +8,23 @@ from typing import Annotated
 import typer
 
 from api import show
-from api.commands.options import CrsOption, Grove, Json, LayerOption, Who
+from api.commands.options import ClosingGap, CrsOption, Grove, Json, LayerOption, Who, WriteMended
 
 File = Annotated[Path, typer.Argument(metavar="FILE", show_default=False)]
 
 
 @show.door
 def import_outlines(
-    grove: Grove, file: File, layer: LayerOption = None, crs: CrsOption = None, who: Who = "grower", json: Json = False
+    grove: Grove,
+    file: File,
+    layer: LayerOption = None,
+    crs: CrsOption = None,
+    closing_gap: ClosingGap = None,
+    write_mended: WriteMended = None,
+    who: Who = "grower",
+    json: Json = False,
 ) -> None:
-    """Read block outlines (GeoJSON, GeoPackage).
+    """Read block outlines (GeoJSON, GeoPackage, KML, zipped Shapefile, CSV, or a GPX track walked around each block).
 
     A column "block" or "name" names each block; row_bearing_deg, row_spacing_m, tree_spacing_m, headland_m,
     uphill_bearing_deg, canopy_height_m and canopy_width_m are taken where they are there.
@@ -26,7 +33,10 @@ def import_outlines(
     """
     from api.steps.ground import import_outlines as step
 
-    show.outcome(step(grove, file, layer=layer, crs=crs, who=who), as_json=json)
+    show.outcome(
+        step(grove, file, layer=layer, crs=crs, closing_gap_m=closing_gap, write_mended=write_mended, who=who),
+        as_json=json,
+    )
 
 
 @show.door
@@ -47,16 +57,31 @@ def import_keep_outs(
             "--setback", metavar="METRES", help="Where the file has no column setback_m. Read it off the label."
         ),
     ] = None,
+    closing_gap: ClosingGap = None,
+    write_mended: WriteMended = None,
     who: Who = "grower",
     json: Json = False,
 ) -> None:
-    """Read areas that must never be sprayed, each with its setback in metres (GeoJSON, GeoPackage).
+    """Read areas that must never be sprayed, each with its setback in metres (the formats of import-outlines).
 
     Example: gridmap import-keep-outs home.gpkg dam.geojson --kind water --setback 20
     """
     from api.steps.ground import import_keep_outs as step
 
-    show.outcome(step(grove, file, layer=layer, crs=crs, kind=kind, setback_m=setback, who=who), as_json=json)
+    show.outcome(
+        step(
+            grove,
+            file,
+            layer=layer,
+            crs=crs,
+            kind=kind,
+            setback_m=setback,
+            closing_gap_m=closing_gap,
+            write_mended=write_mended,
+            who=who,
+        ),
+        as_json=json,
+    )
 
 
 @show.door
@@ -117,10 +142,13 @@ def import_trees(
             help="Lay a local grid (columns x_m, y_m) with its origin here, x to the east.",
         ),
     ] = None,
+    block: Annotated[
+        str | None, typer.Option("--block", help="Block of the trees, where the file does not say it.")
+    ] = None,
     who: Who = "grower",
     json: Json = False,
 ) -> None:
-    """Read tree positions with block, row and position (CSV, GeoJSON, GeoPackage).
+    """Read tree positions with block, row and position (CSV, GeoJSON, GeoPackage, KML, GPX, zipped Shapefile).
 
     A block that is not in the grove file yet is made, with an outline around its trees.
 
@@ -128,7 +156,7 @@ def import_trees(
     """
     from api.steps.ground import import_trees as step
 
-    show.outcome(step(grove, file, layer=layer, crs=crs, place_at=place_at, who=who), as_json=json)
+    show.outcome(step(grove, file, layer=layer, crs=crs, place_at=place_at, block=block, who=who), as_json=json)
 
 
 def register(app: typer.Typer) -> None:

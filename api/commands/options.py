@@ -20,7 +20,23 @@ CrsOption = Annotated[
 ]
 LayerOption = Annotated[
     str | None,
-    typer.Option("--layer", metavar="NAME", help="Layer of a GeoPackage with several."),
+    typer.Option("--layer", metavar="NAME", help="Layer of a file with several; a folder of a KML file."),
+]
+ClosingGap = Annotated[
+    float | None,
+    typer.Option(
+        "--closing-gap",
+        metavar="METRES",
+        help="How far apart the ends of a track walked around a block may be; 20 when left out.",
+    ),
+]
+WriteMended = Annotated[
+    Path | None,
+    typer.Option(
+        "--write-mended",
+        metavar="FILE.geojson",
+        help="Where an outline crosses itself: write all of them, mended, to look at. Nothing is imported.",
+    ),
 ]
 AcceptGoodRows = Annotated[
     bool, typer.Option("--accept-good-rows", help="Store the good lines and leave the bad ones out.")

@@ -12,13 +12,14 @@ import pandas as pd
 import shapely
 
 from api.steps.grove import position
+from api.steps.mended import check_target, with_offer
 from api.steps.outcome import Outcome
 from api.steps.places_ground import lay_on_ground, uphill_by_dem
 from api.store import GroveFile
 from gridmap import checks
 from gridmap.crs import to_grove
-from gridmap.errors import InputMissing, InputRefused
-from gridmap.exchange import read_keep_outs, read_outlines, read_trees
+from gridmap.errors import InputMissing, InputRefused, OutlineRefused
+from gridmap.exchange import CLOSING_GAP_M, read_keep_outs, read_outlines, read_trees
 from gridmap.ground import check_blocks, check_outline, generate_rows, map_areas_ha, number_places
 
 #: Ground around the trunks that a block made of tree positions gets, where no spacing is known [m].
@@ -31,15 +32,26 @@ def import_outlines(
     *,
     layer: str | None = None,
     crs: str | None = None,
+    closing_gap_m: float | None = None,
+    write_mended: Path | None = None,
     who: str = "grower",
 ) -> Outcome:
-    """Read block outlines into the grove; nothing is stored unless every one of them can be."""
+    """Read block outlines into the grove; nothing is stored unless every one of them can be.
+
+    Where one crosses itself, ``write_mended`` names the file that gets all of them with a mended shape to look at.
+    """
+    check_target(write_mended, (path, file))
     with GroveFile.open(path) as grove:
         there = grove.blocks()
-        new, notes = to_grove(read_outlines(file, layer=layer, crs=crs), grove.grove.crs_code, near=_bounds(there))
+        read = read_outlines(file, layer=layer, crs=crs, closing_gap_m=_gap_m(closing_gap_m))
+        new, notes = to_grove(read, grove.grove.crs_code, near=_bounds(there))
+        notes = [*read.attrs["notes"], *notes]
         _refuse_known(there["block"], new["block"])
         together = pd.concat([there[["block", "geometry"]], new[["block", "geometry"]]], ignore_index=True)
-        checked, remarks = check_blocks(gpd.GeoDataFrame(together, geometry="geometry", crs=grove.crs))
+        try:
+            checked, remarks = check_blocks(gpd.GeoDataFrame(together, geometry="geometry", crs=grove.crs))
+        except OutlineRefused as refused:
+            raise with_offer(refused, new, write_mended, name="block") from None
         new = new.assign(block=checked["block"].to_numpy()[len(there) :]).set_geometry(
             checked.geometry.iloc[len(there) :].set_axis(new.index)
         )
@@ -70,15 +82,23 @@ def import_keep_outs(
     crs: str | None = None,
     kind: str | None = None,
     setback_m: float | None = None,
+    closing_gap_m: float | None = None,
+    write_mended: Path | None = None,
     who: str = "grower",
 ) -> Outcome:
     """Read what must never be sprayed, with its setback; no distance is ever assumed."""
+    check_target(write_mended, (path, file))
     with GroveFile.open(path) as grove:
-        read = read_keep_outs(file, layer=layer, crs=crs, kind=kind, setback_m=setback_m)
+        read = read_keep_outs(
+            file, layer=layer, crs=crs, kind=kind, setback_m=setback_m, closing_gap_m=_gap_m(closing_gap_m)
+        )
         new, notes = to_grove(read, grove.grove.crs_code, near=_bounds(grove.blocks()))
-        shapes = [
-            check_outline(shape, name=f"keep-out {name}") for shape, name in zip(new.geometry, new["name"], strict=True)
-        ]
+        notes = [*read.attrs["notes"], *notes]
+        named = zip(new.geometry, new["name"], strict=True)
+        try:
+            shapes = [check_outline(shape, name=f"keep-out {name}") for shape, name in named]
+        except OutlineRefused as refused:
+            raise with_offer(refused, new, write_mended, name="name") from None
         new = new.set_geometry(gpd.GeoSeries(shapes, index=new.index, crs=new.crs))
         grove.add_keep_outs(new, who=who, what=f"import keep-outs from {file.name}")
     table = pd.DataFrame(new[["name", "kind", "setback_m"]])
@@ -151,14 +171,16 @@ def import_trees(
     layer: str | None = None,
     crs: str | None = None,
     place_at: str | None = None,
+    block: str | None = None,
     who: str = "grower",
 ) -> Outcome:
     """Read tree positions that carry block and row; a block that is not drawn yet gets an outline around its trees."""
     origin = position(place_at) if place_at is not None else None
     with GroveFile.open(path) as grove:
         blocks = grove.blocks()
-        read = read_trees(file, crs=crs, layer=layer, place_at=origin)
+        read = read_trees(file, crs=crs, layer=layer, place_at=origin, block=block)
         trees, notes = to_grove(read, grove.grove.crs_code, near=_bounds(blocks))
+        notes = [*read.attrs.get("notes", []), *notes]
         new_names = [name for name in dict.fromkeys(trees["block"]) if name not in set(blocks["block"])]
         with grove.act(f"import trees from {file.name}", who=who):
             if new_names:
@@ -223,6 +245,11 @@ def neighbour_distance_m(xy: checks.FloatArray) -> float:
 def tree_table(trees: pd.DataFrame) -> pd.DataFrame:
     """Count rows and trees of each block."""
     return trees.groupby("block", sort=False).agg(rows=("row", "nunique"), trees=("row", "size")).reset_index()
+
+
+def _gap_m(given: float | None) -> float:
+    """Return how far apart the ends of a walk around a block may be [m]."""
+    return CLOSING_GAP_M if given is None else checks.number(given, "closing gap", "m", least=0, most=200)
 
 
 def _bounds(blocks: gpd.GeoDataFrame) -> checks.FloatArray | None:

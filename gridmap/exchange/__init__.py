@@ -5,10 +5,12 @@ from gridmap.exchange.layers import read_layer
 from gridmap.exchange.outlines import KEEP_OUT_KINDS, read_keep_outs, read_outlines
 from gridmap.exchange.points import POINT_KINDS, read_heights, read_points
 from gridmap.exchange.resolve import Resolved, count_uuids, resolve_trees, snap_to_trees
+from gridmap.exchange.rings import CLOSING_GAP_M
 from gridmap.exchange.trees import read_trees
 from gridmap.exchange.write import FORMATS, write_layer
 
 __all__ = [
+    "CLOSING_GAP_M",
     "FORMATS",
     "GROUPS",
     "KEEP_OUT_KINDS",

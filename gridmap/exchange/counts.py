@@ -14,8 +14,9 @@ import pandas as pd
 from gridmap.errors import FileRefused
 from gridmap.exchange import fields
 from gridmap.exchange.fields import FieldProblem
+from gridmap.exchange.places import coordinate_columns, point
 from gridmap.exchange.table import Table, read_table
-from gridmap.exchange.trees import MOST_NUMBER, coordinate_columns, point
+from gridmap.exchange.trees import MOST_NUMBER
 
 WING_BUDS: Final = ("none", "some", "most")
 REASONS: Final = ("planned", "extra", "suspected")

@@ -16,9 +16,9 @@ from gridmap.exchange import fields
 from gridmap.exchange.fields import FieldProblem
 from gridmap.exchange.files import MOST_LAYER_BYTES, SQLITE, check_file, start_of
 from gridmap.exchange.layers import read_layer
-from gridmap.exchange.outlines import cells_of, refusal
-from gridmap.exchange.table import read_table
-from gridmap.exchange.trees import coordinate_columns, point
+from gridmap.exchange.outlines import cells_of
+from gridmap.exchange.places import coordinate_columns, point
+from gridmap.exchange.table import read_table, refusal
 
 POINT_KINDS: Final = ("gate", "refill", "other")
 _LABEL: Final = ("block", "row", "position")

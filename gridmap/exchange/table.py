@@ -11,7 +11,7 @@ from collections.abc import Collection
 from pathlib import Path
 from typing import Final
 
-from gridmap.errors import FileRefused
+from gridmap.errors import FileRefused, RowsRefused
 from gridmap.exchange.files import MOST_ROWS, MOST_TABLE_BYTES, read_bytes, text_of
 
 _SEPARATORS: Final = (",", ";", "\t", "|")
@@ -119,6 +119,8 @@ def _separator(text: str, known: Collection[str], pattern: str) -> str:
 
 def _lines(text: str, separator: str, name: str) -> list[tuple[int, list[str]]]:
     """Split into cells; the number is that of the line where a record starts."""
+    # A cell may be as long as the file: an outline as text is. The limit of the module is put back below.
+    limit = csv.field_size_limit(MOST_TABLE_BYTES)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     found: list[tuple[int, list[str]]] = []
     line = 1
@@ -134,6 +136,8 @@ def _lines(text: str, separator: str, name: str) -> list[tuple[int, list[str]]]:
     except csv.Error as trouble:
         rule = f"the record that starts in line {line}: {trouble}"
         raise FileRefused(f"file {name} is cut off or no CSV", rule, "export it again") from None
+    finally:
+        csv.field_size_limit(limit)
     return found
 
 
@@ -164,3 +168,13 @@ def _is_known(name: str, known: Collection[str], pattern: str) -> bool:
 def _cell(cell: str) -> str:
     """Take the apostrophe off that keeps a spreadsheet from running a cell."""
     return cell[1:] if cell.startswith("'") and cell[1:].startswith(FORMULA) else cell
+
+
+def refusal(name: str, problems: list[tuple[int, str]], unit: str) -> RowsRefused:
+    """Make the error that lists the first bad lines and holds all."""
+    count = len(problems)
+    shown = "; ".join(f"{unit} {number}: {text}" for number, text in problems[:5])
+    rest = f"; and {count - 5} more" if count > 5 else ""
+    plural = {"line": "lines", "entry": "entries"}[unit]
+    what = f"{name} has {count} {plural if count > 1 else unit} that can't be used"
+    return RowsRefused(what, shown + rest, "mend them and import again", problems=problems)

@@ -13,14 +13,17 @@ import shapely
 from pyproj.crs import ProjectedCRS
 from pyproj.crs.coordinate_operation import TransverseMercatorConversion
 
+from gridmap import checks
 from gridmap.crs import LONLAT, parse_crs
-from gridmap.errors import CRSRefused, FileRefused
+from gridmap.errors import FileRefused
 from gridmap.exchange import fields
 from gridmap.exchange.fields import FieldProblem
-from gridmap.exchange.files import MOST_LAYER_BYTES, SQLITE, check_file, start_of
+from gridmap.exchange.files import MOST_LAYER_BYTES, check_file
+from gridmap.exchange.kinds import kind_of
 from gridmap.exchange.layers import read_layer
-from gridmap.exchange.outlines import cells_of, refusal
-from gridmap.exchange.table import Table, read_table
+from gridmap.exchange.outlines import cells_of
+from gridmap.exchange.places import coordinate_columns, point
+from gridmap.exchange.table import Table, read_table, refusal
 
 MOST_NUMBER: Final = 100_000
 STATUSES: Final = ("alive", "gone")
@@ -43,27 +46,39 @@ _COLUMNS: Final = (
 
 
 def read_trees(
-    path: str | Path, *, crs: object = None, layer: str | None = None, place_at: tuple[float, float] | None = None
+    path: str | Path,
+    *,
+    crs: object = None,
+    layer: str | None = None,
+    place_at: tuple[float, float] | None = None,
+    rows: str = "needed",
+    block: str | None = None,
 ) -> gpd.GeoDataFrame:
     """Read the trees of a grove, each with its block, row and position.
 
     Parameters
     ----------
     path : path
-        CSV with longitude and latitude, or easting and northing with ``crs``; GeoJSON or GeoPackage of points.
+        CSV with longitude and latitude, or easting and northing with ``crs``; points of GeoJSON, GeoPackage, KML or a
+        zipped Shapefile; waypoints of GPX.
         Columns block, row, position; optionally tree (UUID), status, elevation_m, canopy_height_m, canopy_width_m.
     crs : optional
         CRS of easting and northing, or of a file that names none.
     layer : str, optional
-        Layer of a GeoPackage.
+        As in `read_layer`.
     place_at : (longitude, latitude), optional
         Lays a CSV with a local grid, columns x_m (east) and y_m (north) [m], with its origin there [degrees, WGS 84].
+    rows : str
+        "needed": every tree has its row. "later": row and position may be missing, to be found from the positions.
+    block : str, optional
+        Block of the trees that name none.
 
     Returns
     -------
     GeoDataFrame
         block, row, position (missing only where the file has no such column: see `gridmap.ground.number_places`),
         tree (None where not given), status, elevation_m, canopy_height_m, canopy_width_m, geometry; CRS of the file.
+        Row is missing only with ``rows="later"``. ``attrs["notes"]`` as in `read_layer`.
 
     Raises
     ------
@@ -79,19 +94,20 @@ def read_trees(
     gridmap.errors.FileRefused: File nowhere.csv is not there: it must be a file. Check its name and folder.
     """
     path = Path(path)
+    later = checks.one_of(rows, ("needed", "later"), "rows") == "later"
     check_file(path, most_bytes=MOST_LAYER_BYTES)
-    start = start_of(path).lstrip(b"\xef\xbb\xbf \t\r\n")
-    if start.startswith((SQLITE, b"{")):
+    if kind_of(path) != "CSV":
         frame = read_layer(path, layer=layer, crs=crs, kinds="Point")
-        rows = list(enumerate(cells_of(frame), start=1))
-        names = tuple(rows[0][1])
-        table = Table(path.name, names, (), rows, [], unit="entry")
-        return _read(table, list(frame.geometry), frame.crs)
+        entries = list(enumerate(cells_of(frame, _COLUMNS), start=1))
+        table = Table(path.name, tuple(entries[0][1]), (), entries, [], unit="entry")
+        trees = _read(table, list(frame.geometry), frame.crs, later=later, block=block)
+        trees.attrs["notes"] = list(frame.attrs.get("notes", []))
+        return trees
     table = read_table(path, _COLUMNS)
     if place_at is not None:
-        return _read(table, *local_grid(table, place_at))
+        return _read(table, *local_grid(table, place_at), later=later, block=block)
     pair, source = coordinate_columns(table.columns, crs, path.name, needed=True)
-    return _read(table, pair, source)
+    return _read(table, pair, source, later=later, block=block)
 
 
 def local_grid(table: Table, place_at: tuple[float, float]) -> tuple[tuple[str, str], pyproj.CRS]:
@@ -108,56 +124,23 @@ def local_grid(table: Table, place_at: tuple[float, float]) -> tuple[tuple[str, 
     return ("x_m", "y_m"), pyproj.CRS.from_wkt(grid.to_wkt())
 
 
-def coordinate_columns(
-    columns: tuple[str, ...], crs: object, name: str, *, needed: bool
-) -> tuple[tuple[str, str] | None, Any]:
-    """Tell which two columns hold the place, and in which CRS."""
-    metres, degrees = {"easting", "northing"} <= set(columns), {"longitude", "latitude"} <= set(columns)
-    if metres and (crs is not None or not degrees):
-        if crs is None:
-            rule = "easting and northing need one"
-            raise CRSRefused(f"file {name} names no CRS", rule, "name it, for instance EPSG:7855")
-        source = parse_crs(crs)
-        if not source.is_projected:
-            raise CRSRefused(f"easting and northing of {name} can't be in {source.name}", "that is in degrees")
-        return ("easting", "northing"), source
-    if degrees:
-        source = parse_crs(crs) if crs is not None else parse_crs(LONLAT)
-        if not source.is_geographic:
-            raise CRSRefused(f"longitude and latitude of {name} can't be in {source.name}", "that is in metres")
-        return ("longitude", "latitude"), source
-    if needed:
-        rule = "a table of trees needs longitude and latitude, or easting and northing"
-        raise FileRefused(f"file {name} has no coordinates", rule)
-    return None, None
-
-
-def point(cells: Mapping[str, str], pair: tuple[str, str], *, needed: bool) -> shapely.Point | None:
-    """Read the place of one line; None where both cells are empty and not needed."""
-    x, y = (fields.decimal(cells, name, needed=needed) for name in pair)
-    if x is None and y is None:
-        return None
-    if x is None or y is None:
-        raise FieldProblem(f"{pair[0] if x is None else pair[1]} is missing")
-    if pair[0] == "longitude" and abs(y) > 90 and abs(x) <= 90:
-        raise FieldProblem(f"latitude is {y:g}: it must be between -90 and 90; longitude and latitude look swapped")
-    if pair[0] == "longitude" and (abs(x) > 180 or abs(y) > 90):
-        raise FieldProblem(f"longitude, latitude are {x:g}, {y:g}: they must be within 180 and 90 degrees")
-    return shapely.Point(x, y)
-
-
-def _read(table: Table, places: tuple[str, str] | list[Any] | None, crs: Any) -> gpd.GeoDataFrame:
+def _read(
+    table: Table, places: tuple[str, str] | list[Any] | None, crs: Any, *, later: bool, block: str | None
+) -> gpd.GeoDataFrame:
     """Read every line; all that is wrong is told at once."""
-    lacking = [name for name in ("block", "row") if name not in table.columns]
+    needed = ([] if block else ["block"]) + ([] if later else ["row"])
+    lacking = [name for name in needed if name not in table.columns]
     if lacking:
-        rule = "every tree names its block, row and position"
-        raise FileRefused(f"file {table.name} has no column {', '.join(lacking)}", rule)
+        rule = "every tree names its block" if later else "every tree names its block, row and position"
+        remedy = "name the block of all of them" if lacking == ["block"] else None
+        raise FileRefused(f"file {table.name} has no column {', '.join(lacking)}", rule, remedy)
     problems = list(table.problems)
     records: list[dict[str, Any]] = []
     seen: dict[Any, int] = {}
     for index, (number, cells) in enumerate(table.rows):
         try:
-            record = _tree(cells, needs_position="position" in table.columns)
+            told = {**cells, "block": cells.get("block") or block or ""}
+            record = _tree(told, needs_row=not later, needs_position="position" in table.columns and not later)
             if isinstance(places, list):
                 record["geometry"] = _given_point(places[index])
             else:
@@ -171,17 +154,18 @@ def _read(table: Table, places: tuple[str, str] | list[Any] | None, crs: Any) ->
     if not records:
         raise FileRefused(f"file {table.name} has no trees", "there is nothing to take in")
     frame = gpd.GeoDataFrame(records, geometry="geometry", crs=crs)
-    return frame.astype({"row": "int64", "position": "Int64"})
+    return frame.astype({"row": "Int64" if later else "int64", "position": "Int64"})
 
 
-def _tree(cells: Mapping[str, str], *, needs_position: bool) -> dict[str, Any]:
+def _tree(cells: Mapping[str, str], *, needs_row: bool, needs_position: bool) -> dict[str, Any]:
     nan = float("nan")
     heights = {name: fields.decimal(cells, name, least=0.1, most=30) for name in ("canopy_height_m", "canopy_width_m")}
     elevation = fields.decimal(cells, "elevation_m", least=-450, most=6000)
+    row = fields.whole(cells, "row", least=1, most=MOST_NUMBER, needed=needs_row)
     position = fields.whole(cells, "position", least=1, most=MOST_NUMBER, needed=needs_position)
     return {
         "block": fields.text(cells, "block", needed=True),
-        "row": fields.whole(cells, "row", least=1, most=MOST_NUMBER, needed=True),
+        "row": pd.NA if row is None else row,
         "position": pd.NA if position is None else position,
         "tree": fields.unique_id(cells, "tree"),
         "status": fields.word(cells, "status", STATUSES) or "alive",
@@ -193,15 +177,18 @@ def _tree(cells: Mapping[str, str], *, needs_position: bool) -> dict[str, Any]:
 def _given_point(shape: object) -> shapely.Point:
     if isinstance(shape, shapely.MultiPoint) and len(shape.geoms) == 1:
         shape = shape.geoms[0]
-    if not isinstance(shape, shapely.Point) or shape.is_empty:
+    if shape is None or getattr(shape, "is_empty", False):
+        raise FieldProblem("it has no position: a tree needs finite coordinates")
+    if not isinstance(shape, shapely.Point):
         raise FieldProblem(f"its geometry is {getattr(shape, 'geom_type', 'missing')}: it must be a Point")
-    return shape
+    return shapely.force_2d(shape)
 
 
 def _check_twice(record: dict[str, Any], seen: dict[Any, int], number: int, unit: str) -> None:
     """Refuse a second living plant in one place, and a UUID that was used before."""
     keys: list[tuple[Any, ...]] = []
-    if record["position"] is not pd.NA and record["status"] == "alive":
+    numbered = record["row"] is not pd.NA and record["position"] is not pd.NA
+    if numbered and record["status"] == "alive":
         keys.append((record["block"].casefold(), record["row"], record["position"]))
     if record["tree"] is not None:
         keys.append((record["tree"],))

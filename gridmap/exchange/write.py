@@ -12,14 +12,16 @@ from pathlib import Path
 from typing import Any, Final
 
 import geopandas as gpd
+import numpy as np
 import pyogrio
 import pyogrio.errors
+import shapely
 
 from gridmap import checks
-from gridmap.crs import to_lonlat
+from gridmap.crs import LONLAT, to_lonlat
 from gridmap.errors import CRSRefused, FileRefused, InputRefused
 from gridmap.exchange.columns import csv_table, labelled, plain, short_names
-from gridmap.exchange.layers import layer_names
+from gridmap.exchange.geopackage import layer_names
 
 FORMATS: Final = {
     ".geojson": "geojson",
@@ -162,9 +164,14 @@ def _driver(frame: gpd.GeoDataFrame, path: Path, driver: str, **options: Any) ->
 
 def _geojson(frame: gpd.GeoDataFrame, path: Path, name: str, note: str | None, wkt: bool) -> dict[str, str]:
     del wkt
-    options = {"RFC7946": "YES", "COORDINATE_PRECISION": str(DECIMALS)} | ({"DESCRIPTION": note} if note else {})
+    # GDAL takes the last of its decimals for noise where the five before it are zeros: one more, and none is lost.
+    options = {"RFC7946": "YES", "COORDINATE_PRECISION": str(DECIMALS + 1)} | ({"DESCRIPTION": note} if note else {})
     table, renamed = plain(frame)
-    _driver(to_lonlat(table), path, "GeoJSON", layer=name, layer_options=options)
+    table = to_lonlat(table)
+    table = table.set_geometry(
+        shapely.transform(table.geometry.to_numpy(), lambda xy: np.round(xy, DECIMALS)), crs=LONLAT
+    )
+    _driver(table, path, "GeoJSON", layer=name, layer_options=options)
     return renamed
 
 

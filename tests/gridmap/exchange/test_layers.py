@@ -117,19 +117,19 @@ def test_blocks_without_names_are_numbered_and_any_column_may_name_them(save):
         (b'{"type": "FeatureCollection"}', r"has no features: a FeatureCollection holds a list"),
         (b'{"type": "FeatureCollection", "features": []}', r"has no entries"),
         (b'{"type": "FeatureCollection", "features": [5]}', r"Entry 1 of in\.geojson is no Feature"),
-        (b'{"type": "Topology"}', r"is of type Topology: it must be GeoJSON or GeoPackage"),
+        (b'{"type": "Topology"}', r"is of type Topology: it must be GeoJSON, GeoPackage, KML"),
         (b"[1, 2]", r"is JSON but no GeoJSON"),
         (b'{"type": "Point", "coordinates": [NaN, 1]}', r"holds the number NaN: JSON has no such number"),
         (b'{"type": "Polygon", "coordinates": [[[0, 0], [1, 1]]]}', r"Entry 1 of in\.geojson has no usable geometry"),
         (b'{"type": "Polygon", "coordinates": "there"}', r"Entry 1 of in\.geojson has no usable geometry"),
         (b'{"type": "Polygon", "coordinates": [[["a", 1], [2, 1], [3, 3], ["a", 1]]]}', r"not the lists of numbers"),
         (b"[" * 200_000, r"is nested without end"),
-        (b"\x89PNG\r\n\x1a\n0000", r"is a picture: it must be GeoJSON or GeoPackage"),
+        (b"\x89PNG\r\n\x1a\n0000", r"is a picture: it must be GeoJSON, GeoPackage, KML"),
         (b"PK\x03\x04rest", r"is a spreadsheet or another zip archive"),
         (b'{"type": "\xff"}', r"is not plain text: byte 11 in line 1 is no UTF-8"),
         (b'{"a": "\x00"}', r"is not plain text"),
         (b"SQLite format 3\x00" + b"\x00" * 200, r"is a database but no GeoPackage"),
-        (b"SQLite format 3\x00" + b"\x00" * 52 + b"GPKG" + b"\x01" * 900, r"is damaged or cut off"),
+        (b"SQLite format 3\x00" + b"\x00" * 52 + b"GPKG" + b"\x01" * 900, r"holds GeoPackage: its name says GeoJSON"),
     ],
 )
 def test_broken_files_refused(save, content, message):
@@ -228,6 +228,11 @@ def test_geopackage_without_crs(tmp_path):
     with pytest.raises(CRSRefused, match="names no CRS: without it nobody knows where it is"):
         read_outlines(path)
     assert read_outlines(path, crs=28355).crs.to_epsg() == 28355
+
+
+def test_damaged_geopackage(save):
+    with pytest.raises(FileRefused, match="is damaged or cut off"):
+        read_outlines(save(b"SQLite format 3\x00" + b"\x00" * 52 + b"GPKG" + b"\x01" * 900, "in.gpkg"))
 
 
 def test_truncated_geopackage(tmp_path):

@@ -312,6 +312,16 @@ def test_geopackage_is_closed_and_whole(tmp_path):
     database.close()
 
 
+@pytest.mark.parametrize("kind", FORMATS)
+def test_the_last_decimal_stays(tmp_path, kind):
+    # GDAL drops a seventh decimal behind five zeros (its formatter takes it for noise of binary numbers).
+    line = shapely.LineString([(147.0000007, -37), (147.1000003, -37.1)])
+    frame = gpd.GeoDataFrame({"n": [1]}, geometry=[line], crs=4326)
+    write_layer(frame, tmp_path / f"a.{kind}", wkt=True)
+    xy = shapely.get_coordinates(read(tmp_path / f"a.{kind}").geometry.to_numpy())
+    assert xy[:, 0] == pytest.approx([147.0000007, 147.1000003], abs=2e-8)
+
+
 # What a round trip may hold: text without control characters (they are taken out), no outer blanks, no empty text (it
 # is missing), finite numbers.
 TEXT = st.text(
