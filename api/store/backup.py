@@ -6,7 +6,8 @@ import os
 import sqlite3
 import time
 import uuid
-from contextlib import suppress
+from collections.abc import Callable
+from contextlib import closing, suppress
 from pathlib import Path
 
 from api.store.engine import BUSY_TIMEOUT_S, connect
@@ -40,9 +41,9 @@ def copy_grove(source: Path, target: Path, *, busy_timeout_s: float = BUSY_TIMEO
     try:
         _copy(source, temporary, busy_timeout_s)
         # Only a file that no SQLite connection of this process has open may be opened otherwise: this one is ours alone
-        _to_disk(temporary)
+        to_disk(temporary)
         os.replace(temporary, target)
-        _to_disk(target.absolute().parent)
+        to_disk(target.absolute().parent)
     except OSError as error:
         raise _cannot_write(target) from error
     finally:
@@ -50,6 +51,30 @@ def copy_grove(source: Path, target: Path, *, busy_timeout_s: float = BUSY_TIMEO
             with suppress(OSError):
                 leftover.unlink(missing_ok=True)
     return target
+
+
+def replace_content(source: Path, target: Path, *, busy_timeout_s: float = BUSY_TIMEOUT_S) -> None:
+    """Let a grove file hold what a copy holds, while others have it open: they see the one state, then the other.
+
+    Notes
+    -----
+    The pages are written in one transaction of SQLite's, so a power cut leaves the state before.
+    """
+    waited = _wait(f"{target.name} is kept locked by another program", busy_timeout_s)
+    with told(target), closing(connect(source, read_only=True)) as held, closing(connect(target)) as written:
+        held.backup(written, pages=-1, progress=waited, sleep=0.05)
+        written.execute("PRAGMA journal_mode=DELETE").fetchone()
+
+
+def _wait(what: str, busy_timeout_s: float) -> Callable[[int, int, int], None]:
+    """Return what tells SQLite's copying how long to wait for a lock."""
+    until = time.monotonic() + busy_timeout_s
+
+    def waited(status: int, remaining: int, total: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > until:
+            raise GroveBusy(what, "nothing was copied", "try again later")
+
+    return waited
 
 
 def beside(path: Path, word: str) -> Path:
@@ -73,17 +98,12 @@ def put_in_place(temporary: Path, path: Path) -> None:
         os.rename(temporary, path)
     else:
         temporary.unlink()
-    _to_disk(path.absolute().parent)
+    to_disk(path.absolute().parent)
 
 
 def _copy(source: Path, temporary: Path, busy_timeout_s: float) -> None:
     """Copy by SQLite's own way, which sees a state between two transactions, and check what came out."""
-    until = time.monotonic() + busy_timeout_s
-
-    def waited(status: int, remaining: int, total: int) -> None:
-        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > until:
-            raise GroveBusy(f"{source.name} is kept locked by another program", "nothing was copied", "try again later")
-
+    waited = _wait(f"{source.name} is kept locked by another program", busy_timeout_s)
     with told(source):
         held = connect(source, read_only=True, busy_timeout_s=busy_timeout_s)
         try:
@@ -111,7 +131,7 @@ def _cannot_write(target: Path) -> GroveReadOnly:
     )
 
 
-def _to_disk(path: Path) -> None:
+def to_disk(path: Path) -> None:
     """Wait until a file or a folder's list of names is on the disk; where a system can't, it does so by itself."""
     with suppress(OSError):
         handle = os.open(path, os.O_RDONLY)

@@ -55,8 +55,18 @@ def let_go(address: Address | None = None) -> None:
 
 def for_grove(engine: Engine, schema: str, extension_schema: str) -> Engine:
     """Return the same engine, its transactions being about the grove in this schema."""
-    path = ", ".join(dict.fromkeys(f'"{name}"' for name in (schema, extension_schema)))
-    return engine.execution_options(**{_PATH: path})
+    return engine.execution_options(**{_PATH: search_path(schema, extension_schema)})
+
+
+def search_path(schema: str, extension_schema: str) -> str:
+    """Return where names are looked up: in the grove's schema, then where PostGIS lies.
+
+    Examples
+    --------
+    >>> search_path("grove_1", "public")
+    '"grove_1", "public"'
+    """
+    return f'"{schema}", "{extension_schema}"'
 
 
 def reading(engine: Engine) -> Connection:

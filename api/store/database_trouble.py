@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
-import psycopg
 from sqlalchemy import CheckConstraint
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from api.store.tables import METADATA
 from gridmap.errors import GridmapError, GroveBusy, GroveFileError, GroveReadOnly, InputRefused
+
+if TYPE_CHECKING:
+    import psycopg
 
 # PostgreSQL 15 manual, appendix A, "PostgreSQL Error Codes"
 _NOT_NULL, _FOREIGN_KEY, _UNIQUE, _CHECK, _RAISED = "23502", "23503", "23505", "23514", "23000"
@@ -26,6 +29,9 @@ def told(name: str) -> Iterator[None]:
     try:
         yield
     except DBAPIError as error:
+        # The driver takes a quarter of a second to load, which whoever works on a file need not wait for
+        import psycopg
+
         if not isinstance(error.orig, psycopg.Error):
             raise
         raise explain(error.orig, name, lost=isinstance(error, OperationalError)) from error
@@ -45,6 +51,7 @@ def explain(error: psycopg.Error, name: str, *, lost: bool = False) -> GridmapEr
 
     Examples
     --------
+    >>> import psycopg
     >>> print(explain(psycopg.OperationalError("connection failed"), "postgresql://farm/groves", lost=True))
     Postgresql://farm/groves can't be reached: connection failed. Look at the address and whether the server runs.
     """
@@ -68,14 +75,14 @@ def explain(error: psycopg.Error, name: str, *, lost: bool = False) -> GridmapEr
 
 
 def first_line(error: BaseException) -> str:
-    """Return what the server says itself, without the lines on where in which function it was.
+    r"""Return what the server says itself, without the lines on where in which function it was.
 
     Examples
     --------
-    >>> first_line(psycopg.OperationalError("connection failed\\nDETAIL: more"))
-    'connection failed'
+    >>> first_line(ValueError("this zone is frozen\nCONTEXT: a function"))
+    'this zone is frozen'
     """
-    said = error.diag.message_primary if isinstance(error, psycopg.Error) else None
+    said = getattr(getattr(error, "diag", None), "message_primary", None)
     return said or next(iter(str(error).splitlines()), type(error).__name__)
 
 

@@ -226,7 +226,7 @@ def undo(act: Act, undone: str) -> None:
     except IntegrityError as error:
         raise InputRefused(
             f"{rows[0].what!r} can't be undone",
-            str(error.orig) if "frozen" in str(error.orig) else "other entries were made on top of it",
+            str(error.orig).splitlines()[0] if "frozen" in str(error.orig) else "other entries were made on top of it",
             "undo what came later first",
         ) from error
 

@@ -134,7 +134,7 @@ def bring_up_to_date(path: Path, *, busy_timeout_s: float) -> Path | None:
     number = look(path, read_only=False, busy_timeout_s=busy_timeout_s)
     if number == migrations.LATEST:
         return None
-    aside = _free(path, f"before-migration-{number + 1}")
+    aside = free_name(path, f"before-migration-{number + 1}")
     copy_grove(path, aside, busy_timeout_s=busy_timeout_s)
     with told(path):
         migrations.upgrade(engine.engine_for(path, busy_timeout_s=busy_timeout_s))
@@ -151,7 +151,7 @@ def refuse_older(path: Path, number: int) -> None:
         )
 
 
-def _free(path: Path, word: str) -> Path:
+def free_name(path: Path, word: str) -> Path:
     """Return NAME.word.gpkg beside a file, numbered when an earlier copy has that name."""
     for number in range(1, 1000):
         name = f"{path.stem}.{word}{'' if number == 1 else f'-{number}'}{path.suffix}"

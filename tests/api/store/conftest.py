@@ -1,29 +1,55 @@
-"""A small grove of one block with trees, made anew for each test."""
+"""A small grove of one block with trees, made anew for each test; in a file, or in a database too where it says so.
+
+A module with ``BOTH_STORES = True`` has its tests run on both, but for those that use ``file_only`` or the checker of
+GeoPackages.
+"""
 
 from __future__ import annotations
 
+import sqlite3
 import subprocess
 import sys
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager, contextmanager
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 import pytest
 import shapely
 
-from api.store import GroveFile
+from api.store import Grove, GroveFile, create_grove, open_grove
 
 WEST, SOUTH = 500_000.0, 5_200_000.0
 ROWS, POSITIONS = 4, 6
 
 
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run the tests of a module on both stores where it says so."""
+    if "kept_in" in metafunc.fixturenames:
+        both = getattr(metafunc.module, "BOTH_STORES", False)
+        only = {"file_only", "geopackage_faults"} & set(metafunc.fixturenames)
+        metafunc.parametrize("kept_in", ["file", "database"] if both and not only else ["file"], indirect=True)
+
+
 @pytest.fixture
-def new_grove(tmp_path: Path) -> Callable[..., GroveFile]:
+def file_only() -> None:
+    """Keep a test to the grove file."""
+
+
+@pytest.fixture
+def kept_in(request: pytest.FixtureRequest) -> str | None:
+    """Return the address of the database that the test's groves are kept in, None for files."""
+    return request.getfixturevalue("database") if request.param == "database" else None
+
+
+@pytest.fixture
+def new_grove(tmp_path: Path, kept_in: str | None) -> Callable[..., Grove]:
     """Return what makes an empty grove."""
 
-    def make(file: str = "grove.gpkg", **changed: object) -> GroveFile:
+    def make(file: str = "grove.gpkg", **changed: object) -> Grove:
         fields = {
             "name": "Test grove",
             "crs_epsg": 7855,
@@ -31,9 +57,46 @@ def new_grove(tmp_path: Path) -> Callable[..., GroveFile]:
             "season_start": "07-01",
             "currency": "AUD",
         }
-        return GroveFile.create(tmp_path / file, **{**fields, **changed})
+        return create_grove(kept_in or tmp_path / file, **{**fields, **changed})
 
     return make
+
+
+@pytest.fixture
+def open_again() -> Callable[..., Grove]:
+    """Return what opens the same grove once more."""
+
+    def opened(grove: Grove, **options: object) -> Grove:
+        return open_grove(grove.path if isinstance(grove, GroveFile) else grove.address, **options)
+
+    return opened
+
+
+@pytest.fixture
+def other_program(database_connection) -> Callable[[Grove], AbstractContextManager[Any]]:
+    """Return what opens a grove as a program does that knows nothing of gridmap: a plain connection."""
+
+    @contextmanager
+    def opened(grove: Grove) -> Iterator[Any]:
+        if isinstance(grove, GroveFile):
+            connection = sqlite3.connect(grove.path)
+        else:
+            connection = database_connection(grove.address.url)
+            connection.execute(f'SET search_path = "{grove._backend.kept.schema_name}", public')
+            connection.commit()
+        yield connection
+        connection.commit()
+        connection.close()
+
+    return opened
+
+
+@pytest.fixture
+def refusals() -> tuple[type[Exception], ...]:
+    """Return the errors with which the two databases refuse what breaks a rule."""
+    import psycopg
+
+    return (sqlite3.IntegrityError, psycopg.IntegrityError)
 
 
 @pytest.fixture
@@ -61,7 +124,7 @@ def tree_frame() -> gpd.GeoDataFrame:
 
 
 @pytest.fixture
-def grove(new_grove, block_frame, tree_frame) -> GroveFile:
+def grove(new_grove, block_frame, tree_frame) -> Grove:
     """Return a grove of one block, its trees and one walk."""
     store = new_grove()
     store.add_blocks(block_frame(canopy_height_m=3.5))
@@ -74,7 +137,7 @@ def grove(new_grove, block_frame, tree_frame) -> GroveFile:
 def count_frame() -> Callable[..., pd.DataFrame]:
     """Return what makes a frame of counts on the first trees of a grove."""
 
-    def make(store: GroveFile, counts: list[str], **changed: object) -> pd.DataFrame:
+    def make(store: Grove, counts: list[str], **changed: object) -> pd.DataFrame:
         return pd.DataFrame(
             {
                 "count": counts,

@@ -11,6 +11,8 @@ import pytest
 from api.store import Stored
 from gridmap.errors import InputRefused, RowsRefused
 
+BOTH_STORES = True
+
 UUIDS = [f"00000000-0000-4000-8000-{number:012d}" for number in range(4)]
 
 

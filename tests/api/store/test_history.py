@@ -14,6 +14,8 @@ from api.store.geometry import to_geopackage
 from api.store.tables import BLOCK
 from gridmap.errors import InputRefused
 
+BOTH_STORES = True
+
 
 def test_an_act_groups_its_rows_and_says_who_when_what(new_grove, block_frame, tree_frame):
     store = new_grove()
@@ -108,15 +110,13 @@ def test_what_was_built_upon_is_not_undone(grove):
     assert len(grove.trees()) == 24
 
 
-def test_an_edit_by_another_program_is_noticed_and_shown_as_a_change(grove):
-    # Plain SQLite, as a desktop GIS that edits attributes: it knows nothing of gridmap
-    other = sqlite3.connect(grove.path)
-    other.execute("UPDATE block SET row_spacing_m = 7.5")
-    other.execute("UPDATE plant SET status = 'gone' WHERE id = 1")
-    other.execute("UPDATE block SET name = 'Far East'")
-    other.commit()
-    other.close()
-    with GroveFile.open(grove.path) as store:
+def test_an_edit_by_another_program_is_noticed_and_shown_as_a_change(grove, other_program, open_again):
+    # Plain SQL, as a desktop GIS that edits attributes: it knows nothing of gridmap
+    with other_program(grove) as other:
+        other.execute("UPDATE block SET row_spacing_m = 7.5")
+        other.execute("UPDATE plant SET status = 'gone' WHERE id = 1")
+        other.execute("UPDATE block SET name = 'Far East'")
+    with open_again(grove) as store:
         changes = store.history(2)
         assert changes["who"].tolist() == ["another program"] * 2
         assert set(changes["table"]) == {"block", "plant"}
@@ -132,6 +132,7 @@ def test_an_edit_by_another_program_is_noticed_and_shown_as_a_change(grove):
         assert store.blocks()["block"].tolist() == ["East"]
 
 
+@pytest.mark.usefixtures("file_only")
 def test_what_another_program_broke_is_named_and_can_be_undone(grove):
     trees = grove.trees()
     crossing = shapely.set_srid(shapely.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)]), 7855)
@@ -149,20 +150,19 @@ def test_what_another_program_broke_is_named_and_can_be_undone(grove):
         assert store.trees().equals(trees)
 
 
-def test_another_program_can_not_store_what_can_not_be(grove):
-    other = sqlite3.connect(grove.path)
-    for statement, said in (
-        ("UPDATE plant SET status = 'fine'", "CHECK constraint failed"),
-        ("UPDATE block SET row_spacing_m = -1", "CHECK constraint failed"),
-        ("UPDATE block SET uuid = 'mine'", "a uuid is for life"),
-    ):
-        with pytest.raises(sqlite3.IntegrityError, match=said):
-            other.execute(statement)
-    other.close()
+def test_another_program_can_not_store_what_can_not_be(grove, other_program, refusals):
+    with other_program(grove) as other:
+        for statement, said in (
+            ("UPDATE plant SET status = 'fine'", "CHECK constraint failed|violates check constraint"),
+            ("UPDATE block SET row_spacing_m = -1", "CHECK constraint failed|violates check constraint"),
+            ("UPDATE block SET uuid = 'mine'", "a uuid is for life"),
+        ):
+            with pytest.raises(refusals, match=said):
+                other.execute(statement)
+            other.rollback()
 
 
-def test_own_writes_are_never_taken_for_anothers(grove):
-    connection = sqlite3.connect(grove.path)
-    assert connection.execute("SELECT count(*) FROM outside_edit").fetchone() == (0,)
-    assert connection.execute("SELECT writing FROM own_write").fetchone() == (0,)
-    connection.close()
+def test_own_writes_are_never_taken_for_anothers(grove, other_program):
+    with other_program(grove) as connection:
+        assert connection.execute("SELECT count(*) FROM outside_edit").fetchone() == (0,)
+        assert connection.execute("SELECT writing FROM own_write").fetchone() == (0,)

@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from api.store import GroveFile, geometry, times
 from gridmap.errors import CRSRefused, InputRefused, OutlineRefused, RowsRefused
 
+BOTH_STORES = True
+
 # The column contracts of DEVELOPERS.md
 BLOCKS = (
     "block geometry row_bearing_deg row_spacing_m tree_spacing_m headland_m uphill_bearing_deg "

@@ -9,6 +9,8 @@ import shapely
 
 from gridmap.errors import InputRefused
 
+BOTH_STORES = True
+
 BYTES = bytes(range(256)) * 4
 
 
