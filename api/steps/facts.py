@@ -11,7 +11,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from api.steps.outcome import Outcome
-from api.store import GroveFile
+from api.store import Grove, open_grove
 from gridmap.errors import FileRefused, InputRefused
 from gridmap.treatment import Label, Prices, Sprayer, Threshold, missing
 
@@ -64,7 +64,7 @@ def set_facts(path: Path, name: str, typed: Mapping[str, Any], *, who: str = "gr
         raise InputRefused(
             f"nothing was typed for the {name}", "at least one figure must be given", "see --help for their names"
         )
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         values = _merged(grove, name, given)
         grove.set_setting(name, values, who=who)
         lacks = missing_facts(grove.settings())
@@ -88,7 +88,7 @@ def import_facts(path: Path, file: Path, *, who: str = "grower") -> Outcome:
             "at least one must be there",
             "write it like the output of gridmap show --json",
         )
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         merged = {name: _merged(grove, name, values) for name, values in parts.items()}
         with grove.act("import facts", who=who):
             for name, values in merged.items():
@@ -97,7 +97,7 @@ def import_facts(path: Path, file: Path, *, who: str = "grower") -> Outcome:
     return Outcome(said=(f"Kept from {file.name}: {', '.join(parts)}.",), figures={**merged, "missing": lacks})
 
 
-def _merged(grove: GroveFile, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
+def _merged(grove: Grove, name: str, given: Mapping[str, Any]) -> dict[str, Any]:
     """Lay what is typed now over what was typed before, and check the whole."""
     held = grove.setting(name) or {}
     if name == "label" and any(

@@ -15,7 +15,7 @@ from api.steps.grove import position
 from api.steps.mended import check_target, with_offer
 from api.steps.outcome import Outcome
 from api.steps.places_ground import lay_on_ground, uphill_by_dem
-from api.store import GroveFile
+from api.store import open_grove
 from gridmap import checks
 from gridmap.crs import to_grove
 from gridmap.errors import InputMissing, InputRefused, OutlineRefused
@@ -41,7 +41,7 @@ def import_outlines(
     Where one crosses itself, ``write_mended`` names the file that gets all of them with a mended shape to look at.
     """
     check_target(write_mended, (path, file))
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         there = grove.blocks()
         read = read_outlines(file, layer=layer, crs=crs, closing_gap_m=_gap_m(closing_gap_m))
         new, notes = to_grove(read, grove.grove.crs_code, near=_bounds(there))
@@ -88,7 +88,7 @@ def import_keep_outs(
 ) -> Outcome:
     """Read what must never be sprayed, with its setback; no distance is ever assumed."""
     check_target(write_mended, (path, file))
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         read = read_keep_outs(
             file, layer=layer, crs=crs, kind=kind, setback_m=setback_m, closing_gap_m=_gap_m(closing_gap_m)
         )
@@ -132,7 +132,7 @@ def make_rows(
         "headland_m": headland_m,
         "uphill_bearing_deg": uphill_bearing_deg,
     }
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         blocks, planted = grove.blocks(), set(grove.places()["block"])
         chosen = _chosen_blocks(blocks, planted, block)
         laid, changed = [], []
@@ -176,7 +176,7 @@ def import_trees(
 ) -> Outcome:
     """Read tree positions that carry block and row; a block that is not drawn yet gets an outline around its trees."""
     origin = position(place_at) if place_at is not None else None
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         blocks = grove.blocks()
         read = read_trees(file, crs=crs, layer=layer, place_at=origin, block=block)
         trees, notes = to_grove(read, grove.grove.crs_code, near=_bounds(blocks))

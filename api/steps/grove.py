@@ -11,7 +11,7 @@ from api.steps.facts import missing_facts
 from api.steps.outcome import Outcome
 from api.steps.places_ground import kept_dem
 from api.steps.terrain import ground_areas
-from api.store import GroveFile
+from api.store import create_grove, open_grove
 from gridmap import checks, crs
 from gridmap.errors import InputRefused
 
@@ -51,7 +51,7 @@ def new_grove(
     """
     longitude, latitude = position(at)
     code = crs.grove_crs(crs_named) if crs_named else crs.choose_crs(longitude, latitude)
-    with GroveFile.create(
+    with create_grove(
         path,
         name=name,
         crs_epsg=code,
@@ -98,7 +98,7 @@ def position(text: str) -> tuple[float, float]:
 
 def show_grove(path: Path) -> Outcome:
     """Say what the grove file holds, and what a zone still lacks."""
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         info, blocks, trees, keep_outs = grove.grove, grove.blocks(), grove.trees(), grove.keep_outs()
         walks, counts, zones, settings = grove.walks(), grove.counts(), grove.zones(), grove.settings()
         terrain, points, dem = grove.terrain(), grove.points(), kept_dem(grove)
@@ -180,7 +180,7 @@ def next_step(blocks: pd.DataFrame, trees: pd.DataFrame, walks: pd.DataFrame, mi
 
 def show_history(path: Path, *, most: int = 20) -> Outcome:
     """List the last acts, newest first, in the grove's local time."""
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         acts, zone = grove.acts(most), ZoneInfo(grove.grove.time_zone)
     local = pd.to_datetime(acts["at"], utc=True).dt.tz_convert(zone)
     table = pd.DataFrame(
@@ -195,7 +195,7 @@ def show_history(path: Path, *, most: int = 20) -> Outcome:
 
 def undo_last(path: Path, *, who: str = "grower") -> Outcome:
     """Take back the newest act that is not an undo or undone already."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         acts = grove.acts(None)
         undone = 0
         for act in acts.to_dict("records"):
@@ -221,7 +221,7 @@ def entries(number: int) -> str:
 
 def back_up(path: Path, target: Path) -> Outcome:
     """Copy the grove file while it may be in use; the copy is checked before it gets its name."""
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         copy = grove.backup(target)
     size = copy.stat().st_size
     return Outcome(

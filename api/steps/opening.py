@@ -4,22 +4,31 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from api.store import Grove, GroveFile, engine
+from api import store
+from api.store import Address, Grove, engine
 
 
-def open_grove(where: Path, *, read_only: bool = False) -> Grove:
+def parse_where(text: str) -> Path | Address:
+    """Read where a grove is kept: a file's path, or the address of a database (postgresql://...#grove)."""
+    return store.address.parse(text)
+
+
+def open_grove(where: Path | Address, *, read_only: bool = False) -> Grove:
     """Open a grove; reading comes after what another program edited was taken into the history."""
-    grove = GroveFile.open(where, read_only=read_only)
+    grove = store.open_grove(where, read_only=read_only)
     if read_only and grove.state()[1]:
         grove.close()
         # Opening for writing takes the edits in
-        GroveFile.open(where).close()
-        return GroveFile.open(where, read_only=True)
+        store.open_grove(where).close()
+        return store.open_grove(where, read_only=True)
     return grove
 
 
-def state_of(where: Path) -> str:
+def state_of(where: Path | Address) -> str:
     """Name the state of a grove: the same name means that nothing in it has changed since."""
+    if isinstance(where, Address):
+        with open_grove(where, read_only=True) as grove:
+            return f"{grove.grove.uuid}-{grove.state()[0]}"
     last, waiting = engine.ask(
         where, "SELECT coalesce(max(id), 0) FROM change", "SELECT count(*) FROM outside_edit", read_only=True
     )

@@ -18,7 +18,7 @@ from api.steps.outcome import Outcome, plain
 from api.steps.places_ground import coordinates, upslope_of
 from api.steps.pressure import Pressure, load_grove, work_out_pressure
 from api.steps.pressure_report import describe_pressure, write_pressure
-from api.store import GroveFile, Zone
+from api.store import Zone, open_grove
 from gridmap import __version__
 from gridmap.errors import FileRefused
 from gridmap.exchange import write_layer
@@ -72,7 +72,7 @@ def write_outputs(path: Path, out: Path, *, walk: str | None = None) -> Outcome:
     }
     summary = out / "summary.json"
     summary.write_text(json.dumps(plain(figures), ensure_ascii=False, indent=2) + "\n", "utf-8")
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         grove.backup(out / "grove.gpkg")
     files += [summary, out / "grove.gpkg"]
     said = list(described.said)
@@ -104,7 +104,7 @@ def make_folder(out: Path) -> None:
 
 def newest_zone_of(path: Path, result: Pressure) -> Zone | None:
     """Return the newest zone of the walk, None where none is kept."""
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         zones = grove.zones()
         same = zones[zones["walk"] == result.grove.walk["walk"]]
         return None if same.empty else grove.zone(str(same.iloc[-1]["zone"]))
@@ -114,14 +114,14 @@ def _decision(path: Path, zone: Zone | None) -> dict[str, Any] | None:
     """Return the decision that the zone follows, as it was made."""
     if zone is None or zone.decision is None:
         return None
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         return next((made["made"] for made in grove.decisions() if made["decision"] == zone.decision), None)
 
 
 def _freeze(path: Path, zone: Zone) -> None:
     """Freeze a zone whose sheet was printed."""
     if not zone.frozen:
-        with GroveFile.open(path) as grove:
+        with open_grove(path) as grove:
             grove.freeze_zone(zone.uuid, what="print the run sheet")
 
 

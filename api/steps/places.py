@@ -12,19 +12,19 @@ import pandas as pd
 import shapely
 
 from api.steps.ground import row_lines
-from api.store import GroveFile
+from api.store import Grove
 from gridmap.errors import InputRefused
 
 #: A tree this near outside an outline counts as inside it [m]: outlines and trees are stored to the millimetre at best.
 ON_THE_OUTLINE_M = 0.01
 
 
-def today(grove: GroveFile) -> date:
+def today(grove: Grove) -> date:
     """Return today's date where the grove is."""
     return datetime.now(UTC).astimezone(ZoneInfo(grove.grove.time_zone)).date()
 
 
-def past_day(grove: GroveFile, text: str, name: str) -> date:
+def past_day(grove: Grove, text: str, name: str) -> date:
     """Read a day, YYYY-MM-DD, that is not in the future of the grove."""
     try:
         day = date.fromisoformat(text)
@@ -52,7 +52,7 @@ def split_label(text: str) -> tuple[str, int, int]:
     return block.strip(), int(numbers[0]), int(numbers[1])
 
 
-def place_named(grove: GroveFile, places: pd.DataFrame, text: str) -> dict[str, Any]:
+def place_named(grove: Grove, places: pd.DataFrame, text: str) -> dict[str, Any]:
     """Return the place with this label; where it has another name by now, say which."""
     block, row, position = split_label(text)
     same = (places["block"].str.casefold() == block.casefold()) & (places["row"] == row)
@@ -98,12 +98,12 @@ def inside(outline: shapely.Polygon, places: gpd.GeoDataFrame) -> pd.Series[bool
     return pd.Series(near, index=places.index, dtype=bool)
 
 
-def redraw_rows(grove: GroveFile, before: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, blocks: Iterable[str]) -> None:
+def redraw_rows(grove: Grove, before: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, blocks: Iterable[str]) -> None:
     """Draw the row lines of these blocks anew where their places changed; a line whose places stayed is kept.
 
     Parameters
     ----------
-    grove : GroveFile
+    grove : Grove
         Inside an act, its places as they are to be.
     before, lines : GeoDataFrame
         Places and row lines as they were.

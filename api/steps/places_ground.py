@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from api.store import GroveFile
+from api.store import Grove
 from gridmap.checks import FloatArray
 from gridmap.errors import InputMissing, InputRefused
 from gridmap.ground import Dem, Upslope, block_upslope, metres_upslope, unpack_dem
@@ -24,18 +24,18 @@ UPSLOPE_WORDS = {
 }
 
 
-def kept_dem(grove: GroveFile) -> Dem | None:
+def kept_dem(grove: Grove) -> Dem | None:
     """Return the copy of the DEM that the grove file holds, None where none was read."""
     terrain = grove.terrain().get("dem")
     return None if terrain is None or terrain.geotiff is None else unpack_dem(terrain.geotiff)
 
 
-def lay_on_ground(grove: GroveFile, new: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[str]]:
+def lay_on_ground(grove: Grove, new: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Give new places their height and metres upslope; call it inside the act that stores them, just before.
 
     Parameters
     ----------
-    grove : GroveFile
+    grove : Grove
         Places that are there get new figures where those change, as when the new ones lie lower than all.
     new : GeoDataFrame
         block, geometry (Point), perhaps elevation_m [m].
@@ -53,14 +53,12 @@ def lay_on_ground(grove: GroveFile, new: gpd.GeoDataFrame) -> tuple[gpd.GeoDataF
     return new.assign(elevation_m=own["elevation_m"], upslope_m=own["upslope_m"]), words
 
 
-def lay_again(
-    grove: GroveFile, *, heights: pd.Series[float] | None = None, moved: Collection[str] = ()
-) -> list[str]:
+def lay_again(grove: Grove, *, heights: pd.Series[float] | None = None, moved: Collection[str] = ()) -> list[str]:
     """Work out height and metres upslope of all places anew; call it inside an act.
 
     Parameters
     ----------
-    grove : GroveFile
+    grove : Grove
         Its arrows and kept DEM as they are now.
     heights : Series, optional
         Heights [m] by the UUID of a place; they replace what was known, NaN leaves it.
@@ -81,7 +79,7 @@ def lay_again(
 
 
 def _lay(
-    grove: GroveFile, new: gpd.GeoDataFrame | None, heights: pd.Series[float] | None
+    grove: Grove, new: gpd.GeoDataFrame | None, heights: pd.Series[float] | None
 ) -> tuple[pd.DataFrame, list[str]]:
     """Store the figures of the places that are there; return those of the new ones."""
     held, blocks, dem = grove.places(), grove.blocks(), kept_dem(grove)
@@ -134,7 +132,7 @@ def upslope_of(xy: FloatArray, heights: FloatArray) -> Upslope | None:
         return None
 
 
-def uphill_by_dem(grove: GroveFile, outline: BaseGeometry) -> float | None:
+def uphill_by_dem(grove: Grove, outline: BaseGeometry) -> float | None:
     """Return the uphill bearing that the kept DEM tells for an outline [whole degrees], None where it is not sure."""
     dem = kept_dem(grove)
     found = None if dem is None else rises(outline, dem)[0]

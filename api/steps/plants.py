@@ -10,7 +10,7 @@ import pandas as pd
 
 from api.steps.outcome import Outcome
 from api.steps.places import label, past_day, place_named, split_label
-from api.store import GroveFile
+from api.store import Grove, open_grove
 from gridmap.errors import InputRefused
 
 
@@ -24,7 +24,7 @@ def replant(
     who: str = "grower",
 ) -> Outcome:
     """Set a new plant into each place; the one that stood there is gone from that day, and keeps its counts."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         day = past_day(grove, on, "the day of planting")
         places = _places(grove, trees)
         old = [place["tree"] for place in places if isinstance(place["tree"], str)]
@@ -60,7 +60,7 @@ def replant(
 
 def retire(path: Path, *, trees: Sequence[str], on: str, who: str = "grower") -> Outcome:
     """Let trees be gone from a day on: each leaves a gap that keeps its number, and its counts are kept."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         day = past_day(grove, on, "the day on which it was gone")
         places = _places(grove, trees)
         gaps = [label(place) for place in places if not isinstance(place["tree"], str)]
@@ -81,7 +81,7 @@ def retire(path: Path, *, trees: Sequence[str], on: str, who: str = "grower") ->
 def show_label(path: Path, text: str) -> Outcome:
     """Say which place has, or ever had, this label: what it is called now, and what stood there."""
     block, row, position = split_label(text)
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         known, places, plants = grove.label_history(), grove.places(), grove.trees(include_gone=True)
         counts = grove.counts().groupby("tree").size()
     same = (known["block"].str.casefold() == block.casefold()) & (known["row"] == row)
@@ -116,7 +116,7 @@ def _story(place: dict[str, Any], known: pd.DataFrame, plants: pd.DataFrame, cou
     }
 
 
-def _places(grove: GroveFile, labels: Sequence[str]) -> list[dict[str, Any]]:
+def _places(grove: Grove, labels: Sequence[str]) -> list[dict[str, Any]]:
     """Return the places of these labels, each once."""
     places = grove.places()
     found = [place_named(grove, places, text) for text in labels]

@@ -14,7 +14,7 @@ import pandas as pd
 
 from api.steps.facts import Facts, facts_of
 from api.steps.places_ground import kept_dem
-from api.store import GroveFile, GroveInfo
+from api.store import GroveInfo, open_grove
 from gridmap import __version__, checks
 from gridmap.checks import FloatArray
 from gridmap.errors import InputMissing, InputRefused
@@ -89,7 +89,7 @@ class Pressure:
 
 def load_grove(path: Path, *, walk: str | None = None) -> Grove:
     """Read a grove and one of its walks: the latest, or the one with this date or name."""
-    with GroveFile.open(path, read_only=True) as grove:
+    with open_grove(path, read_only=True) as grove:
         chosen = choose_walk(grove.walks(), walk)
         return Grove(
             info=grove.grove,

@@ -13,7 +13,7 @@ import shapely
 from api.steps.outcome import Outcome
 from api.steps.places import block_named, inside, label, redraw_rows, today
 from api.steps.places_ground import lay_again, lay_on_ground
-from api.store import GroveFile
+from api.store import Grove, open_grove
 from gridmap.crs import to_grove
 from gridmap.errors import InputMissing, InputRefused
 from gridmap.exchange import read_outlines
@@ -31,7 +31,7 @@ def redraw(
     who: str = "grower",
 ) -> Outcome:
     """Give a block a new outline: trees inside stay who they are, trees outside are retired, new ground gets trees."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         places, lines = grove.places(), grove.rows()
         known = block_named(grove.blocks(), block)
         drawn, notes = outlines_of(grove, file, layer, crs, without=[known["block"]])
@@ -70,7 +70,7 @@ def redraw(
 
 def renumber(path: Path, block: str, *, uphill_bearing_deg: float | None = None, who: str = "grower") -> Outcome:
     """Give the rows of a block new numbers from the lowest, and positions from the left; free until the first count."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         places, lines = grove.places(), grove.rows()
         known = block_named(grove.blocks(), block)
         if known["block"] in grove.counted_blocks():
@@ -109,7 +109,7 @@ def renumber(path: Path, block: str, *, uphill_bearing_deg: float | None = None,
 
 
 def outlines_of(
-    grove: GroveFile, file: Path, layer: str | None, crs: str | None, *, without: list[str]
+    grove: Grove, file: Path, layer: str | None, crs: str | None, *, without: list[str]
 ) -> tuple[gpd.GeoDataFrame, list[str]]:
     """Read outlines into the grove's CRS."""
     blocks = grove.blocks()
@@ -136,7 +136,7 @@ def the_outline(drawn: gpd.GeoDataFrame, name: str, file: str) -> shapely.Polygo
     return found.geometry.iloc[0]
 
 
-def check_drawn(grove: GroveFile, without: list[str], drawn: gpd.GeoDataFrame) -> list[str]:
+def check_drawn(grove: Grove, without: list[str], drawn: gpd.GeoDataFrame) -> list[str]:
     """Refuse outlines that can't be, or that lie over other blocks; set them as they are stored."""
     blocks = grove.blocks()
     others = blocks[~blocks["block"].isin(without)][["block", "geometry"]]
@@ -145,7 +145,7 @@ def check_drawn(grove: GroveFile, without: list[str], drawn: gpd.GeoDataFrame) -
     return [note for note in notes if any(str(name) in note for name in drawn["block"])]
 
 
-def _bring_back(grove: GroveFile, gaps: gpd.GeoDataFrame) -> list[str]:
+def _bring_back(grove: Grove, gaps: gpd.GeoDataFrame) -> list[str]:
     """Let trees that an earlier outline left out live again where the new one takes their place in."""
     plants = grove.trees(include_gone=True)
     last = plants[plants["place"].isin(gaps["place"])].groupby("place").tail(1)
@@ -155,7 +155,7 @@ def _bring_back(grove: GroveFile, gaps: gpd.GeoDataFrame) -> list[str]:
 
 
 def _extend(
-    grove: GroveFile, block: dict[str, Any], own: gpd.GeoDataFrame, outline: shapely.Polygon, *, counted: bool
+    grove: Grove, block: dict[str, Any], own: gpd.GeoDataFrame, outline: shapely.Polygon, *, counted: bool
 ) -> gpd.GeoDataFrame:
     """Carry the rows on into new ground; return the places that are new."""
     facts = {name: block[name] for name in ("headland_m", "row_bearing_deg", "row_spacing_m", "tree_spacing_m")}

@@ -14,7 +14,7 @@ from api.steps.outcome import Outcome
 from api.steps.places import block_named, inside, label, redraw_rows
 from api.steps.places_ground import lay_again
 from api.steps.redraw import changed_labels, check_drawn, outlines_of, the_outline
-from api.store import GroveFile
+from api.store import open_grove
 from gridmap.errors import InputRefused
 from gridmap.ground import SLIVER_WIDTH_M
 
@@ -26,7 +26,7 @@ def split(
     path: Path, block: str, file: Path, *, layer: str | None = None, crs: str | None = None, who: str = "grower"
 ) -> Outcome:
     """Make two or more blocks of one: every tree keeps its row and position, under the name of its new block."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         places, lines = grove.places(), grove.rows()
         known = block_named(grove.blocks(), block)
         drawn, notes = outlines_of(grove, file, layer, crs, without=[known["block"]])
@@ -75,7 +75,7 @@ def merge(
     who: str = "grower",
 ) -> Outcome:
     """Make one block of two: the rows of the second get the numbers after the last row of the first."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         places, lines, blocks = grove.places(), grove.rows(), grove.blocks()
         a, b = block_named(blocks, first), block_named(blocks, second)
         if a["uuid"] == b["uuid"]:

@@ -17,7 +17,7 @@ from api.steps.outcome import Outcome
 from api.steps.places import block_named, past_day, redraw_rows, today
 from api.steps.places_ground import coordinates, lay_again
 from api.steps.resurvey_report import DOUBTFUL_SHIFT, shift_words, told
-from api.store import GroveFile
+from api.store import Grove, open_grove
 from gridmap import checks
 from gridmap.crs import to_grove
 from gridmap.errors import InputRefused
@@ -117,7 +117,7 @@ def resurvey(
     """
     if (retire_unseen or plant_gaps) and not accept:
         raise InputRefused("nothing is stored without --accept", "the survey is only looked at", "add --accept")
-    with GroveFile.open(path, read_only=not accept) as grove:
+    with open_grove(path, read_only=not accept) as grove:
         places, lines = grove.places(), grove.rows()
         read = read_trees(file, crs=crs, layer=layer, rows="later", block="survey")
         points, notes = to_grove(read, grove.grove.crs_code, near=_bounds(places))
@@ -177,7 +177,7 @@ def _touched(places: gpd.GeoDataFrame, xy: checks.FloatArray, new: checks.FloatA
 
 
 def _store(
-    grove: GroveFile,
+    grove: Grove,
     survey: Survey,
     places: gpd.GeoDataFrame,
     lines: gpd.GeoDataFrame,

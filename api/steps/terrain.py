@@ -13,7 +13,7 @@ import shapely
 
 from api.steps.outcome import Outcome
 from api.steps.places_ground import coordinates, kept_dem, lay_again, rises
-from api.store import GroveFile
+from api.store import open_grove
 from gridmap import checks
 from gridmap.crs import to_grove
 from gridmap.errors import InputMissing, InputRefused
@@ -31,7 +31,7 @@ def import_dem(path: Path, file: Path, *, vertical_unit: str | None = None, who:
 
     Rows, positions and the grower's arrows stay as they are; where the heights say otherwise, it is told.
     """
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         blocks, places = grove.blocks(), grove.places()
         if not len(blocks):
             raise InputMissing(
@@ -76,7 +76,7 @@ def import_dem(path: Path, file: Path, *, vertical_unit: str | None = None, who:
 def set_uphill(path: Path, bearing_deg: float, *, block: str | None = None, who: str = "grower") -> Outcome:
     """Keep the grower's uphill arrow of the grove, or of one block; numbers stay as they are."""
     bearing = checks.bearing_deg(bearing_deg, "uphill bearing")
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         blocks = grove.blocks()
         chosen = blocks if block is None else blocks[blocks["block"] == block]
         if block is not None and chosen.empty:
@@ -108,7 +108,7 @@ def import_points(
     who: str = "grower",
 ) -> Outcome:
     """Read gates, refill points and other points into the grove."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         blocks = grove.blocks()
         near = np.asarray(blocks.total_bounds) if len(blocks) else None
         read = read_points(file, layer=layer, crs=crs, kind=kind)

@@ -26,7 +26,8 @@ from api.steps.treatment_report import (
     stage_words,
     zone_figures,
 )
-from api.store import GroveFile
+from api.store import Grove as StoredGrove
+from api.store import open_grove
 from gridmap import __version__, treatment
 from gridmap.errors import InputMissing, InputRefused
 from gridmap.treatment import Mix
@@ -174,7 +175,7 @@ def make_zone(
     outcome = describe_zone(result)
     if not len(result.zone.trees):
         return outcome
-    with GroveFile.open(path) as grove, grove.act("make a zone", who=who):
+    with open_grove(path) as grove, grove.act("make a zone", who=who):
         decision = grove.add_decision(plain(option_figures(result)), walk=result.pressure.grove.walk["walk"])
         newest = _newest_of_walk(grove, result.pressure.grove.walk["walk"])
         if replaces not in ("", newest):
@@ -203,7 +204,7 @@ def make_zone(
     )
 
 
-def _newest_of_walk(grove: GroveFile, walk: str) -> str | None:
+def _newest_of_walk(grove: StoredGrove, walk: str) -> str | None:
     """Return the newest zone that was made of a walk."""
     zones = grove.zones()
     same = zones[zones["walk"] == walk]
@@ -230,7 +231,7 @@ def zone_settings(result: Treatment, add: Iterable[str], drop: Iterable[str]) ->
 
 def work_out_mix(path: Path) -> Outcome:
     """Mix for the newest zone: from what is typed now, or as it was printed when the zone is frozen."""
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         if grove.zones().empty:
             raise InputMissing(
                 "there is no zone in the grove file",

@@ -13,7 +13,7 @@ import shapely
 from api.steps.outcome import Outcome
 from api.steps.places_ground import coordinates, lay_again, upslope_of
 from api.steps.terrain import compare, figures, outlines, sha256
-from api.store import GroveFile
+from api.store import Grove, open_grove
 from gridmap.checks import FloatArray
 from gridmap.crs import to_grove
 from gridmap.errors import InputMissing, RowsRefused
@@ -30,7 +30,7 @@ def import_heights(
 
     Without a file the heights that imported trees carry are taken.
     """
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         blocks, places = grove.blocks(), grove.places()
         xy, heights, block, names, notes = _measured(grove, places, file, layer, crs)
         surface = HeightSurface().fit(xy, heights)
@@ -72,7 +72,7 @@ def import_heights(
 
 
 def _measured(
-    grove: GroveFile, places: gpd.GeoDataFrame, file: Path | None, layer: str | None, crs: str | None
+    grove: Grove, places: gpd.GeoDataFrame, file: Path | None, layer: str | None, crs: str | None
 ) -> tuple[FloatArray, FloatArray, Any, list[str], list[str]]:
     """Return position, height, block and name of every measured height, and notes."""
     labels = places["block"] + "/" + places["row"].astype(str) + "/" + places["position"].astype(str)

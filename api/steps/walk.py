@@ -12,7 +12,7 @@ import pandas as pd
 
 from api.steps.ground import neighbour_distance_m
 from api.steps.outcome import Outcome
-from api.store import GroveFile
+from api.store import Grove, open_grove
 from gridmap.errors import InputMissing, InputRefused, RowsRefused
 from gridmap.exchange import Resolved, catch_long, count_uuids, read_counts, resolve_trees
 from gridmap.words import date_words
@@ -55,7 +55,7 @@ def import_counts(
     RowsRefused
         With every bad line.
     """
-    with GroveFile.open(path) as grove:
+    with open_grove(path) as grove:
         trees, limit = _trees_and_limit(grove, snap_m)
         read, problems = read_counts(file, crs=crs, time_zone=grove.grove.time_zone)
         found = resolve_trees(read, trees, limit_m=limit)
@@ -76,7 +76,7 @@ def import_counts(
     return _told(file, day, found, stored.new, stored.already, problems, limit, list(read.attrs.get("ignored", [])))
 
 
-def _trees_and_limit(grove: GroveFile, snap_m: float | None) -> tuple[gpd.GeoDataFrame, float]:
+def _trees_and_limit(grove: Grove, snap_m: float | None) -> tuple[gpd.GeoDataFrame, float]:
     """Return all plants, and how far a position may lie from its tree [m]."""
     trees = grove.trees(include_gone=True)
     if not len(trees):
@@ -122,7 +122,7 @@ def walk_day(rows: pd.DataFrame, date: str | None, zone: ZoneInfo) -> dt.date:
     return dt.date.fromisoformat(found[0])
 
 
-def _walk(grove: GroveFile, day: dt.date, name: str | None, rows: pd.DataFrame) -> str:
+def _walk(grove: Grove, day: dt.date, name: str | None, rows: pd.DataFrame) -> str:
     """Return the walk of that day and name, a new one where there is none; the same file twice is one walk."""
     walks = grove.walks()
     same = walks[(walks["date"] == day) & (walks["name"].isna() if name is None else walks["name"] == name)]
