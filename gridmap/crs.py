@@ -255,10 +255,10 @@ def _check_numbers(frame: gpd.GeoDataFrame, source: pyproj.CRS) -> None:
     """Refuse missing or impossible coordinates before PROJ sees them."""
     geometry = frame.geometry
     absent = (geometry.isna() | geometry.is_empty).to_numpy()
-    xy = shapely.get_coordinates(geometry.to_numpy())
-    if absent.any() or not np.isfinite(xy).all():
-        bad = absent if absent.any() else ~np.isfinite(geometry.bounds.to_numpy()).all(axis=1)
-        entry = int(np.flatnonzero(bad)[0]) + 1
+    xy, entries = shapely.get_coordinates(geometry.to_numpy(), return_index=True)
+    lost = np.flatnonzero(absent) if absent.any() else entries[~np.isfinite(xy).all(axis=1)]
+    if len(lost):
+        entry = int(lost[0]) + 1
         raise CRSRefused(f"entry {entry} has no position", "every one needs finite coordinates")
     x, y = np.abs(xy).max(axis=0)
     if source.is_geographic and (x > 360 or y > 360):

@@ -463,6 +463,47 @@ def test_geopackage(grove, tmp_path):
     assert "holds GeoJSON: its name says GeoPackage" in refused(grove, path)
 
 
+# Trees and keep-outs go the same way in
+
+WAYPOINT = f'<wpt lat="{LATITUDE}" lon="{LONGITUDE}"><extensions><row>1</row><position>1</position></extensions></wpt>'
+TREES: dict[str, tuple[str, bytes, str]] = {
+    "no waypoints": ("t.gpx", gpx(track(SQUARE)), "has no entries: there is no waypoint in it"),
+    "not a number": ("t.gpx", gpx(WAYPOINT.replace(str(LATITUDE), "nan")), "waypoint 1 of t.gpx is at longitude"),
+    "the same place twice": ("t.gpx", gpx(WAYPOINT * 2), "entry 2: place low 1 1 is in entry 1 already"),
+    "entities": ("t.gpx", gpx(WAYPOINT, LAUGHS), "declares a document type"),
+    "outlines": ("t.kml", kml(mark(text_of(SQUARE))), "has no entries: there is no point in it"),
+    "rows unknown": ("t.gpx", gpx(WAYPOINT.replace("row>", "line>")), "has no column row: every tree names its block"),
+    "many points": (
+        "t.geojson", geojson(({"row": 1, "position": 1}, [at(0, 0), at(5, 0)]), kind="MultiPoint"), "is MultiPoint",
+    ),
+    "swapped": ("t.geojson", geojson(({"row": 1, "position": 1}, at(0, 0)[::-1]), kind="Point"), "look swapped"),
+    "far": ("t.geojson", geojson(({"row": 1, "position": 1}, [147, -37]), kind="Point"), "km from"),
+    "no position": ("t.geojson", geojson(({"row": 1, "position": 1}, []), kind="Point"), "it has no position"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", TREES)
+def test_trees(grove, tmp_path, case):
+    name, content, message = TREES[case]
+    (tmp_path / name).write_bytes(content)
+    assert_said(refused(grove, tmp_path / name, "--block", "Low", command="import-trees"), message)
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("k.kml", kml(mark(text_of(BOW_TIE))), "keep-out A can't be used near easting"),
+        ("k.gpx", gpx(track(SQUARE[:4])), "has a gap of 40"),
+        ("k.kml", kml(mark("&a9;"), LAUGHS), "declares a document type"),
+        ("k.csv", b"name,longitude,latitude\nA,-9.4,-31.9\n", "has no column wkt and no column corner"),
+    ],
+)
+def test_keep_outs(grove, tmp_path, name, content, message):
+    (tmp_path / name).write_bytes(content)
+    options = ("--kind", "water", "--setback", 20)
+    assert_said(refused(grove, tmp_path / name, *options, command="import-keep-outs"), message)
+
+
 # What is odd and not wrong
 
 
