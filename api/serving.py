@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import logging
 import socket
@@ -11,12 +12,14 @@ from pathlib import Path
 
 import uvicorn
 
+from api.announcing import announced
 from api.app import create_app
 from api.settings import Settings
+from api.sharing import addresses, config_folder, identity, local_name
+from api.sharing_words import invitation, trust
 from api.steps.demo import build_demo
+from api.steps.devices import invite
 from gridmap.errors import InputRefused
-
-USUAL_PORT = 8765
 
 
 def listening(host: str, port: int) -> socket.socket:
@@ -53,10 +56,7 @@ def serve_here(
     """
     with contextlib.ExitStack() as stack:
         if demo:
-            folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="gridmap-demo-"))
-            path = Path(folder) / "demo.gpkg"
-            build_demo(path)
-            groves = (*groves, path)
+            groves = (*groves, _demo(stack))
         if grove is not None and grove.exists():
             groves = (*groves, grove)
         new = grove if grove is not None and not grove.exists() else None
@@ -64,20 +64,86 @@ def serve_here(
         taken = stack.enter_context(contextlib.closing(listening("127.0.0.1", port)))
         what = "the invented demo grove" if demo else grove.name if grove else "grove"
         say(f"http://127.0.0.1:{taken.getsockname()[1]}/ answers for {what}, on this machine alone. Stop with Ctrl+C.")
-        run(app, taken)
+        with contextlib.suppress(KeyboardInterrupt):
+            _server(app).run(sockets=[taken])
 
 
-def run(app: object, taken: socket.socket, **more: object) -> None:
-    """Run until it is stopped; what went wrong goes to the log, who asked what does not."""
-    logging.getLogger("gridmap").addHandler(logging.StreamHandler())
+def serve_shared(
+    grove: Path | None, *, demo: bool, port: int, role: str, say: Callable[[str], None], name: str | None = None
+) -> None:
+    """Answer on this machine, and over https on the local network to devices that were let in.
+
+    Parameters
+    ----------
+    grove, demo, port, say
+        As in `serve_here`; devices reach the port after it.
+    role : {"owner", "helper", "viewer"}
+        What the first device may do.
+    name : str, optional
+        Name on the network; made of this machine's when left out.
+    """
+    here = addresses()
+    if not here:
+        raise InputRefused("this machine is on no local network", None, "join one, then share the grove")
+    called = local_name(name)
+    with contextlib.ExitStack() as stack:
+        where = _demo(stack) if demo else grove
+        if where is None or not where.exists():
+            raise InputRefused("there is no grove to share yet", None, "start one first: gridmap serve, or gridmap new")
+        shown = identity(config_folder(), called, [*here, "127.0.0.1"])
+        own = stack.enter_context(contextlib.closing(listening("127.0.0.1", port)))
+        own_port = own.getsockname()[1]
+        out = stack.enter_context(contextlib.closing(listening("0.0.0.0", own_port + 1 if port else 0)))
+        out_port = out.getsockname()[1]
+        found = stack.enter_context(announced(called, here, out_port))
+        address = f"https://{called if found else here[0]}:{out_port}/"
+        hosts = (*Settings().hosts, called, *here)
+        app = create_app(
+            Settings(groves=(where,), shared=True, hosts=hosts, address=address, authority=shown.authority)
+        )
+        say(f"http://127.0.0.1:{own_port}/ answers here; {address} answers to devices that are let in. Stop: Ctrl+C.")
+        say(trust(address, shown.fingerprint))
+        say(invitation(address, invite(where, role), role))
+        secure = {"ssl_certfile": str(shown.certificate), "ssl_keyfile": str(shown.key)}
+        both(_server(app), own, _server(app, **secure), out)
+
+
+def _demo(stack: contextlib.ExitStack) -> Path:
+    """Make the invented grove in a folder that is gone when the service stops."""
+    folder = stack.enter_context(tempfile.TemporaryDirectory(prefix="gridmap-demo-"))
+    path = Path(folder) / "demo.gpkg"
+    build_demo(path)
+    return path
+
+
+def both(first: uvicorn.Server, here: socket.socket, second: uvicorn.Server, out: socket.socket) -> None:
+    """Run two servers until one is stopped, then stop the other."""
+
+    async def until_stopped() -> None:
+        async def watched(server: uvicorn.Server, other: uvicorn.Server, taken: socket.socket) -> None:
+            try:
+                await server.serve(sockets=[taken])
+            finally:
+                other.should_exit = True
+
+        await asyncio.gather(watched(first, second, here), watched(second, first, out))
+
+    with contextlib.suppress(KeyboardInterrupt):
+        asyncio.run(until_stopped())
+
+
+def _server(app: object, **more: object) -> uvicorn.Server:
+    """Make a server; what went wrong goes to the log, who asked what does not."""
+    logger = logging.getLogger("gridmap")
+    if not logger.handlers:
+        logger.addHandler(logging.StreamHandler())
     config = uvicorn.Config(
         app,  # type: ignore[arg-type]
         log_level="warning",
         access_log=False,
         server_header=False,
-        date_header=True,
         proxy_headers=False,
         timeout_graceful_shutdown=10,
         **more,  # type: ignore[arg-type]
     )
-    uvicorn.Server(config).run(sockets=[taken])
+    return uvicorn.Server(config)

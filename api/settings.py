@@ -50,6 +50,10 @@ class Settings:
     hosts : tuple of str
         Names and addresses under which it may be asked, without port: a page elsewhere that lets its own name point
         here is refused.
+    address : str, optional
+        Under which devices on the network reach it, when it is shared.
+    authority : Path, optional
+        Certificate that they trust, handed out to them.
     page : Path
         Folder of the page's files.
     limits : Limits
@@ -60,5 +64,7 @@ class Settings:
     new_grove: Path | None = None
     shared: bool = False
     hosts: tuple[str, ...] = ("127.0.0.1", "localhost", "::1")
+    address: str | None = None
+    authority: Path | None = None
     page: Path = PAGE
     limits: Limits = field(default_factory=Limits)

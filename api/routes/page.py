@@ -43,6 +43,15 @@ def files_of(page: Path) -> dict[str, Path]:
     return found
 
 
+@router.get("/authority.pem")
+def authority(service: At) -> Response:
+    """Hand out the certificate that devices on the network trust, where the grove is shared."""
+    if service.settings.authority is None:
+        raise NotThere("the grove is not shared", None, "start the service with --share")
+    headers = {"Content-Disposition": 'attachment; filename="gridmap-authority.pem"', "Cache-Control": "no-store"}
+    return Response(service.settings.authority.read_bytes(), 200, headers, "application/x-x509-ca-cert")
+
+
 @router.get("/{path:path}")
 @router.head("/{path:path}")
 def page_file(request: Request, service: At, path: str) -> Response:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pandas as pd
 
 from api.steps.opening import open_grove
-from api.steps.outcome import Outcome
+from api.steps.outcome import Outcome, plain
 from api.store import devices
+from api.store.devices import grouped
 
 
 def device_of(where: Path, token: str) -> devices.Device | None:
@@ -23,10 +25,35 @@ def invite(where: Path, role: str) -> str:
         return devices.invite(connection, role)
 
 
+def invite_in_words(where: Path, role: str) -> Outcome:
+    """Make a code and say what it is for."""
+    code = grouped(invite(where, role))
+    said = f"{code} lets one device in as {role}, once, within 15 minutes. Type it on the page of the shared grove."
+    return Outcome(said=(said,), figures={"code": code, "role": role})
+
+
 def pair(where: Path, code: str, name: str) -> tuple[devices.Device, str] | None:
     """Let a device in that has a code of this grove; return it with its token."""
     with open_grove(where) as grove, grove.beside_history() as connection:
         return devices.pair(connection, code, name)
+
+
+def device_table(where: Path) -> list[dict[str, Any]]:
+    """Return every device that ever was let in, oldest first; times in UTC."""
+    with open_grove(where, read_only=True) as grove:
+        found = grove.devices()
+    return plain(
+        [
+            {
+                "device": device.uuid,
+                "name": device.name,
+                "role": device.role,
+                "paired": device.paired,
+                "revoked": device.revoked,
+            }
+            for device in found
+        ]
+    )
 
 
 def list_devices(where: Path) -> Outcome:
@@ -46,7 +73,7 @@ def list_devices(where: Path) -> Outcome:
     return Outcome(
         said=(f"{open_ones} devices may reach this grove.",) if found else ("No device was ever paired.",),
         tables={"Devices": table} if found else {},
-        figures={"devices": [{**device.__dict__} for device in found]},
+        figures={"devices": device_table(where)},
     )
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 
 from api import store
 from api.store import Address, Grove, engine
+from gridmap.errors import GroveReadOnly
 
 
 def parse_where(text: str) -> Path | Address:
@@ -18,8 +20,9 @@ def open_grove(where: Path | Address, *, read_only: bool = False) -> Grove:
     grove = store.open_grove(where, read_only=read_only)
     if read_only and grove.state()[1]:
         grove.close()
-        # Opening for writing takes the edits in
-        store.open_grove(where).close()
+        # Opening for writing takes the edits in; who may only read sees them in the layers, and not yet in the history
+        with suppress(GroveReadOnly):
+            store.open_grove(where).close()
         return store.open_grove(where, read_only=True)
     return grove
 

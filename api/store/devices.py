@@ -53,6 +53,17 @@ def hashed(secret: str) -> str:
     return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
 
 
+def grouped(code: str) -> str:
+    """Write a pairing code in groups of four.
+
+    Examples
+    --------
+    >>> grouped("ABCDEFGHJKMN")
+    'ABCD-EFGH-JKMN'
+    """
+    return "-".join(code[start : start + 4] for start in range(0, len(code), 4))
+
+
 def invite(connection: Connection, role: str) -> str:
     """Make a code that lets one device in, once, within a quarter of an hour."""
     checks.one_of(role, ROLES, "role")

@@ -137,6 +137,17 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     send("import_outlines", f"{there}/imports/outlines", data.path("demo", "outlines.geojson"))
     send("import_keep_outs", f"{there}/imports/keep-outs", data.path("demo", "keep-outs.geojson"))
     send("import_trees", f"{there}/imports/trees", data.path("demo", "trees.csv"))
+    device = {
+        "device": uuid(8),
+        "name": "my phone",
+        "role": "helper",
+        "paired": "2026-02-03T06:30:00+00:00",
+        "revoked": None,
+    }
+    made["list_devices"] = {"told": {"devices": [device]}}
+    made["shut_out_device"] = {"told": {"devices": [{**device, "revoked": "2026-02-04T06:30:00+00:00"}]}}
+    invited = {"code": "ABCD-EFGH-JKMN", "role": "helper", "address": "https://ann-laptop.local:8766/"}
+    made["invite_device"] = {"sent": {"role": "helper"}, "told": invited}
     made["pair_device"] = {
         "sent": {"code": "ABCD-EFGH-JKMN", "name": "my phone"},
         "told": {"device": uuid(8), "name": "my phone", "role": "helper", "grove": uuid(9), "token": "told once"},
