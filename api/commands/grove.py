@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from api import show
-from api.commands.options import Grove, Json, Who
+from api.commands.options import Grove, Json, Who, where
 
 
 @show.door
@@ -106,10 +106,67 @@ def backup(
     show.outcome(back_up(grove, target), as_json=json)
 
 
+@show.door
+def restore(
+    copy: Annotated[Path, typer.Argument(metavar="COPY", help="A copy that gridmap backup made.", show_default=False)],
+    target: Grove,
+    json: Json = False,
+) -> None:
+    """Bring a grove back as it was when a copy was made; what is there now is set aside first.
+
+    Example: gridmap restore copies/home-2026-02-03.gpkg home.gpkg
+    """
+    from api.steps.keeping import restore
+
+    show.outcome(restore(copy, target), as_json=json)
+
+
+@show.door
+def copy(
+    source: Annotated[
+        Path, typer.Argument(metavar="FROM", help="A grove file, or an address.", show_default=False, parser=where)
+    ],
+    target: Annotated[
+        Path,
+        typer.Argument(
+            metavar="TO", help="A new file, or postgresql://user@host/database.", show_default=False, parser=where
+        ),
+    ],
+    json: Json = False,
+) -> None:
+    """Copy a grove between a file and a shared database, with its whole history.
+
+    Example: gridmap copy home.gpkg postgresql://ann@farm.example/groves
+    """
+    from api.steps.keeping import copy
+
+    show.outcome(copy(source, target), as_json=json)
+
+
+@show.door
+def groves(
+    database: Annotated[
+        Path,
+        typer.Argument(metavar="DATABASE", help="postgresql://user@host/database.", show_default=False, parser=where),
+    ],
+    json: Json = False,
+) -> None:
+    """List the groves of a shared database.
+
+    Example: gridmap groves postgresql://ann@farm.example/groves
+    """
+    from api.steps.keeping import list_groves
+
+    show.outcome(list_groves(database), as_json=json)
+
+
 def register(app: typer.Typer) -> None:
     """Add these subcommands."""
     app.command("new", short_help="Start a grove file.")(new)
     app.command("show", short_help="Say what is there and what is missing.")(look)
     app.command("history", short_help="List who did what and when.")(history)
     app.command("undo", short_help="Take the last act back.")(undo)
-    app.command("backup", short_help="Copy the grove file safely.")(backup)
+    app.command("backup", short_help="Copy the grove to a file, safely.")(backup)
+    app.command("restore", short_help="Bring a copy back; what is there is set aside.")(restore)
+    app.command("copy", short_help="Move a grove between file and shared database.")(copy)
+    app.command("groves", short_help="List the groves of a shared database.")(groves)

@@ -7,7 +7,31 @@ from typing import Annotated
 
 import typer
 
-Grove = Annotated[Path, typer.Argument(metavar="GROVE", help="The grove file (.gpkg).", show_default=False)]
+from gridmap.errors import GridmapError
+
+
+def where(text: str) -> Path:
+    """Read where a grove is kept; an address of a database is read by the store, which takes a while to load."""
+    if "://" not in text:
+        return Path(text)
+    from api.steps.opening import parse_where
+
+    try:
+        # Steps take either; a path is what the grower has nearly always
+        return parse_where(text)  # type: ignore[return-value]
+    except GridmapError as error:
+        raise typer.BadParameter(str(error)) from None
+
+
+Grove = Annotated[
+    Path,
+    typer.Argument(
+        metavar="GROVE",
+        help="The grove file (.gpkg), or postgresql://user@host/database#grove.",
+        show_default=False,
+        parser=where,
+    ),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print every figure as JSON.")]
 Who = Annotated[str, typer.Option("--who", help="Who does it; kept in the history.", metavar="NAME")]
 Walk = Annotated[

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
+from api.steps import opening
 from api.steps.facts import missing_facts
 from api.steps.outcome import Outcome
 from api.steps.places_ground import kept_dem
@@ -179,8 +180,8 @@ def next_step(blocks: pd.DataFrame, trees: pd.DataFrame, walks: pd.DataFrame, mi
 
 
 def show_history(path: Path, *, most: int = 20) -> Outcome:
-    """List the last acts, newest first, in the grove's local time."""
-    with open_grove(path, read_only=True) as grove:
+    """List the last acts, newest first, in the grove's local time; what another program edited is among them."""
+    with opening.open_grove(path, read_only=True) as grove:
         acts, zone = grove.acts(most), ZoneInfo(grove.grove.time_zone)
     local = pd.to_datetime(acts["at"], utc=True).dt.tz_convert(zone)
     table = pd.DataFrame(
@@ -220,7 +221,7 @@ def entries(number: int) -> str:
 
 
 def back_up(path: Path, target: Path) -> Outcome:
-    """Copy the grove file while it may be in use; the copy is checked before it gets its name."""
+    """Copy the grove to a file while it may be in use; the copy is checked before it gets its name."""
     with open_grove(path, read_only=True) as grove:
         copy = grove.backup(target)
     size = copy.stat().st_size

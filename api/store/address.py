@@ -66,7 +66,7 @@ def parse(where: str | Path | Address) -> Path | Address:
     'home.gpkg'
     >>> parse("ftp://farm.example/home.gpkg")
     Traceback (most recent call last):
-    gridmap.errors.InputRefused: Ftp://farm.example/home.gpkg is no place for a grove: it must be a file, or ...
+    gridmap.errors.InputRefused: ftp://farm.example/home.gpkg is no place for a grove: it must be a file, or ...
     """
     if not isinstance(where, str):
         return where

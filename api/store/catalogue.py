@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Column, Connection, Integer, MetaData, Table, Text, func, inspect, or_, select, text
+from sqlalchemy import Column, Connection, Integer, MetaData, Table, Text, func, inspect, select, text
 from sqlalchemy.exc import ProgrammingError
 
 from api.store import database
@@ -115,10 +115,15 @@ def taken(connection: Connection, uuid: str) -> Kept | None:
     return None if row is None else Kept(**row)
 
 
-def follow_name(connection: Connection, schema: str, name: str) -> None:
-    """Let the catalogue call a grove what the grove calls itself."""
-    changed = GROVE.update().where(GROVE.c.schema_name == schema, or_(GROVE.c.name != name)).values(name=name)
-    connection.execute(changed)
+def follow_name(connection: Connection, schema: str) -> None:
+    """Let the catalogue call a grove what the grove calls itself; the connection's transaction is about this grove."""
+    connection.execute(
+        text(
+            f"UPDATE {SCHEMA}.grove AS known SET name = own.name FROM grove AS own "
+            "WHERE known.schema_name = :schema AND known.name <> own.name"
+        ),
+        {"schema": schema},
+    )
 
 
 def schema_for(connection: Connection, uuid: str, word: str = "") -> str:

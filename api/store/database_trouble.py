@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from sqlalchemy import CheckConstraint
-from sqlalchemy.exc import DBAPIError, OperationalError
+from sqlalchemy.exc import DataError, DBAPIError, OperationalError
 
 from api.store.tables import METADATA
 from gridmap.errors import GridmapError, GroveBusy, GroveFileError, GroveReadOnly, InputRefused
@@ -34,6 +34,9 @@ def told(name: str) -> Iterator[None]:
 
         if not isinstance(error.orig, psycopg.Error):
             raise
+        if isinstance(error, DataError) and error.orig.sqlstate is None:
+            # The driver refused it before the server saw it
+            raise InputRefused(f"{name} can't hold this", str(error.orig), "nothing was changed") from error
         raise explain(error.orig, name, lost=isinstance(error, OperationalError)) from error
 
 
@@ -53,7 +56,7 @@ def explain(error: psycopg.Error, name: str, *, lost: bool = False) -> GridmapEr
     --------
     >>> import psycopg
     >>> print(explain(psycopg.OperationalError("connection failed"), "postgresql://farm/groves", lost=True))
-    Postgresql://farm/groves can't be reached: connection failed. Look at the address and whether the server runs.
+    postgresql://farm/groves can't be reached: connection failed. Look at the address and whether the server runs.
     """
     code = error.sqlstate
     said = first_line(error)

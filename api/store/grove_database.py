@@ -9,14 +9,13 @@ from contextlib import AbstractContextManager, contextmanager, suppress
 from pathlib import Path
 from typing import Any, Self
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection
 
 from api.store import catalogue, copying, database, geopackage, info, migrations, opening, schemas
 from api.store.address import Address
 from api.store.backup import beside, to_disk
 from api.store.database_trouble import told
 from api.store.store import Grove
-from api.store.tables import GROVE
 from api.store.times import now
 from gridmap.errors import GroveFileError, GroveReadOnly
 
@@ -60,9 +59,7 @@ class DatabaseBackend:
         """Write in one transaction; what it writes first (``own_write``) makes other writers of the grove wait."""
         with database.writing(self._engine, busy_timeout_s=self.busy_timeout_s) as connection, connection.begin():
             yield connection
-            name = connection.execute(select(GROVE.c.name)).scalar_one()
-            if name != self.kept.name:
-                catalogue.follow_name(connection, self.kept.schema_name, name)
+            catalogue.follow_name(connection, self.kept.schema_name)
 
     def settle(self) -> None:
         """Nothing is left to be put in order."""

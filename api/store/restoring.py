@@ -121,4 +121,4 @@ def _replace_schema(copy: Path, address: Address, kept: catalogue.Kept) -> None:
         written.execute(text(f'CREATE SCHEMA "{kept.schema_name}"'))
         copying.lay_tables(written, grove.grove.crs_code, up_to=migrations.LATEST)
         copying.copy_rows(source, written, number=migrations.LATEST, srs_id=grove.grove.crs_code)
-        catalogue.follow_name(written, kept.schema_name, grove.grove.name)
+        catalogue.follow_name(written, kept.schema_name)
