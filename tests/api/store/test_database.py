@@ -132,10 +132,14 @@ def test_an_older_grove_is_upgraded_after_a_copy_was_set_aside(database, databas
         assert again.set_aside is None
 
 
-def test_no_connection_is_shared_across_a_fork():
-    # Only that a process of its own has an engine of its own; psycopg's documentation, "Concurrent operations"
+def test_no_connection_is_shared_across_a_fork(monkeypatch):
+    # A libpq connection must not be used on both sides of a fork (psycopg's documentation, "Concurrent operations")
     address = Address("postgresql://nobody@/nowhere")
-    assert database.engine_for(address) is database.engine_for(address)
+    parent = database.engine_for(address)
+    assert database.engine_for(address) is parent
+    with monkeypatch.context() as child:
+        child.setattr(database.os, "getpid", lambda: -1)
+        assert database.engine_for(address) is not parent
     database.let_go(address)
 
 
