@@ -7,6 +7,7 @@ request still is an act of its own, taken back alone, but they share the disk's 
 from __future__ import annotations
 
 import threading
+import time
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -109,10 +110,14 @@ class _Desk:
     """Where the requests of one grove wait."""
 
     turn: threading.Lock = field(default_factory=threading.Lock)
+    grove: Grove | None = None
+    opened: float = 0.0
     waiting: list[_Post] = field(default_factory=list)
     entry: threading.Lock = field(default_factory=threading.Lock)
 
 
+#: A grove that is kept open holds no file open: only that it is one of ours, and of today, is not asked again [s].
+_LOOKED_AT_S: Final = 2.0
 _DESKS: Final[defaultdict[str, _Desk]] = defaultdict(_Desk)
 
 
@@ -147,24 +152,34 @@ def record_counts(where: Path, walk: str, counts: Sequence[Mapping[str, Any]], *
         if not post.done:
             with desk.entry:
                 mine, desk.waiting = desk.waiting, []
-            _write(where, mine)
+            _write(where, desk, mine)
     if post.refused is not None:
         raise post.refused
     return post.outcome or Outcome()
 
 
-def _write(where: Path, posts: list[_Post]) -> None:
+def _open(where: Path, desk: _Desk) -> Grove:
+    """Return the grove for the one whose turn it is; it is looked at anew every few seconds."""
+    if desk.grove is None or time.monotonic() - desk.opened > _LOOKED_AT_S:
+        desk.grove, desk.opened = open_grove(where), time.monotonic()
+    else:
+        desk.grove.take_in_outside_edits()
+    return desk.grove
+
+
+def _write(where: Path, desk: _Desk, posts: list[_Post]) -> None:
     """Write what waits: together when all of it can be, else each by itself; none is acknowledged before its commit."""
     try:
-        with open_grove(where) as grove:
-            if len(posts) > 1 and _write_together(grove, posts):
-                return
-            for post in posts:
-                try:
-                    post.outcome = _write_one(grove, post)
-                except GridmapError as refused:
-                    post.refused = refused
+        grove = _open(where, desk)
+        if len(posts) > 1 and _write_together(grove, posts):
+            return
+        for post in posts:
+            try:
+                post.outcome = _write_one(grove, post)
+            except GridmapError as refused:
+                post.refused = refused
     except Exception as trouble:  # noqa: BLE001  whoever waits must be told, whatever it was
+        desk.grove = None
         for post in posts:
             if post.outcome is None and post.refused is None:
                 post.refused = trouble

@@ -10,6 +10,7 @@ This process must not open the grove file in any other way (plain `open`, GDAL):
 
 from __future__ import annotations
 
+import functools
 import os
 import sqlite3
 from contextlib import closing
@@ -65,7 +66,15 @@ def connect(
 def engine_for(
     path: Path, *, read_only: bool = False, busy_timeout_s: float = BUSY_TIMEOUT_S, new: bool = False
 ) -> Engine:
-    """Return an SQLAlchemy engine for a grove file; arguments as in `connect`. Between uses no connection is open."""
+    """Return an SQLAlchemy engine for a grove file; arguments as in `connect`. Between uses no connection is open.
+
+    The same file gets the same engine: what SQLAlchemy has worked out of the statements is worked out once.
+    """
+    return _engine(path, read_only, busy_timeout_s, new)
+
+
+@functools.lru_cache(maxsize=64)
+def _engine(path: Path, read_only: bool, busy_timeout_s: float, new: bool) -> Engine:
     engine = create_engine(
         "sqlite://",
         creator=lambda: connect(path, read_only=read_only, busy_timeout_s=busy_timeout_s, new=new),

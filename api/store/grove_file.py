@@ -9,7 +9,7 @@ from typing import Any, Self
 
 from sqlalchemy import Connection
 
-from api.store import backup, engine, geopackage, info, opening
+from api.store import backup, engine, geopackage, info, migrations, opening
 from api.store.store import Grove
 from api.store.trouble import told
 
@@ -116,7 +116,9 @@ class GroveFile(Grove):
                 return cls(path, read_only=True, busy_timeout_s=busy_timeout_s, set_aside=None)
         with told(path):
             engine.fold_log(path)
-        set_aside = opening.bring_up_to_date(path, busy_timeout_s=busy_timeout_s)
+        set_aside = None
+        if number < migrations.LATEST:
+            set_aside = opening.bring_up_to_date(path, busy_timeout_s=busy_timeout_s)
         with told(path):
             grove = cls(path, read_only=False, busy_timeout_s=busy_timeout_s, set_aside=set_aside)
         grove.take_in_outside_edits()
