@@ -24,7 +24,9 @@ from gridmap.errors import InputRefused
 
 def listening(host: str, port: int) -> socket.socket:
     """Return a socket that listens; another port is never taken unasked, since a phone would not find it."""
-    taken = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET, socket.SOCK_STREAM)
+    # With the protocol named, asyncio sends small answers at once; else each waits 40 ms for the last to be acknowledged
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         taken.bind((host, port))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -55,6 +56,31 @@ class Grove:
     dem: Dem | None
 
 
+class Joint:
+    """What rests on joint draws, worked out once, by whoever asks first; the others wait for it."""
+
+    def __init__(self, draw: Callable[[], FloatArray], tabulate: Callable[[FloatArray], pd.DataFrame]) -> None:
+        self._draw, self._tabulate = draw, tabulate
+        self._lock = threading.Lock()
+        self._draws: FloatArray | None = None
+        self._blocks: pd.DataFrame | None = None
+
+    @property
+    def draws(self) -> FloatArray:
+        """Joint draws, (draws, trees)."""
+        with self._lock:
+            if self._draws is None:
+                self._draws = self._draw()
+            return self._draws
+
+    @property
+    def blocks(self) -> pd.DataFrame:
+        """Block table."""
+        if self._blocks is None:
+            self._blocks = self._tabulate(self.draws)
+        return self._blocks
+
+
 @dataclass(frozen=True)
 class Pressure:
     """The map of one walk.
@@ -69,22 +95,31 @@ class Pressure:
         Fitted to the walk.
     frame : DataFrame
         The pressure contract and ``knowledge``, one line for each living tree.
-    draws : (draws, trees) array
-        Joint draws of the expected count per standard beat, columns in the order of ``frame``.
+    joint : Joint
+        Works out ``draws`` and ``blocks`` when they are first asked for: the map itself needs neither.
     walked : tuple of str
         Blocks of which something is known.
-    blocks, spots : frames
-        Block table and hot spots.
+    spots : GeoDataFrame
+        Hot spots.
     """
 
     grove: Grove
     counted: str
     model: PressureModel
     frame: pd.DataFrame
-    draws: FloatArray
+    joint: Joint
     walked: tuple[str, ...]
-    blocks: pd.DataFrame
     spots: gpd.GeoDataFrame
+
+    @property
+    def draws(self) -> FloatArray:
+        """Joint draws of the expected count per standard beat, (draws, trees), columns in the order of ``frame``."""
+        return self.joint.draws
+
+    @property
+    def blocks(self) -> pd.DataFrame:
+        """Block table."""
+        return self.joint.blocks
 
 
 def load_grove(path: Path, *, walk: str | None = None) -> Grove:
@@ -233,9 +268,9 @@ def _work_out(grove: Grove, counted: str) -> Pressure:
     frame.insert(0, "tree", trees["tree"].to_numpy())
     walked = walked_blocks(grove.counts, grove.plants)
     frame["knowledge"] = knowledge(frame, walked=trees["block"].isin(walked).to_numpy()).to_numpy()
-    draws = model.draw(xy, block=block, n=DRAWS, seed=SEED)
-    table = block_table(trees, frame, draws, grove.counts, threshold=threshold.per_beat)
-    spots = hot_spots(trees, frame, blocks=grove.blocks, walked=walked)
-    return Pressure(
-        grove=grove, counted=counted, model=model, frame=frame, draws=draws, walked=walked, blocks=table, spots=spots
+    joint = Joint(
+        lambda: model.draw(xy, block=block, n=DRAWS, seed=SEED),
+        lambda draws: block_table(trees, frame, draws, grove.counts, threshold=threshold.per_beat),
     )
+    spots = hot_spots(trees, frame, blocks=grove.blocks, walked=walked)
+    return Pressure(grove=grove, counted=counted, model=model, frame=frame, joint=joint, walked=walked, spots=spots)

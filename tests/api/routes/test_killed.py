@@ -30,7 +30,8 @@ serve_here(Path(sys.argv[1]), demo=False, port=int(sys.argv[2]), say=lambda line
 
 def started(path, port):
     process = subprocess.Popen([sys.executable, "-c", SERVE, str(path), str(port)], stdout=subprocess.PIPE, text=True)
-    line = process.stdout.readline()
+    with process.stdout as said:
+        line = said.readline()
     assert "answers for" in line
     return process, int(line.partition("127.0.0.1:")[2].partition("/")[0])
 

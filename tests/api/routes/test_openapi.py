@@ -180,7 +180,7 @@ def run_fuzz(demo, per_operation):
             if sent % 5 and any(name.lower() == "if-match" for name in [*case.headers, *(["if-match"] if "{" in case.path else [])]):
                 case.headers = {name: value for name, value in case.headers.items() if name.lower() != "if-match"}
                 case.headers["If-Match"] = f'"{version(case.path)}"'
-            case.call_and_validate(checks=checks)
+            case.call_and_validate(checks=checks, timeout=120)
 
         try:
             ask()
