@@ -17,11 +17,10 @@ from fastapi import Path as InPath
 
 from api.cache import Answers
 from api.errors import NOT_ALLOWED, NOT_PAIRED, NOT_UNDERSTOOD, TOO_MANY, VERSION_MISSING, DoorRefused
-from api.refusals import NotThere
 from api.settings import Settings
 from api.shelf import Shelf
-from api.steps.devices import device_of
-from api.store.devices import ROLES
+from api.steps.devices import ROLES, device_of
+from api.steps.refusals import NotThere
 
 COOKIE: Final = "gridmap-"
 #: Wrong pairing codes within this time [s], from all devices together, until the next has to wait.
@@ -74,6 +73,8 @@ At = Annotated[Service, Depends(service_of)]
 
 def is_own(request: Request, settings: Settings) -> bool:
     """Tell whether the asker sits at the machine itself and may do everything."""
+    if settings.database is not None:
+        return False
     if not settings.shared:
         return True
     host = request.client.host if request.client else ""

@@ -13,8 +13,8 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import Response
 from starlette.exceptions import HTTPException
 
-from api.refusals import ChangedMeanwhile, Conflict, NotThere, TooLarge
 from api.steps.outcome import plain
+from api.steps.refusals import ChangedMeanwhile, Conflict, NotThere, TooLarge
 from gridmap import errors
 
 log = logging.getLogger("gridmap")

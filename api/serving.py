@@ -24,7 +24,7 @@ from gridmap.errors import InputRefused
 
 def listening(host: str, port: int) -> socket.socket:
     """Return a socket that listens; another port is never taken unasked, since a phone would not find it."""
-    # With the protocol named, asyncio sends small answers at once; else each waits 40 ms for the last to be acknowledged
+    # With the protocol named, asyncio sends small answers at once; else each waits 40 ms for the one before
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     taken = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -39,7 +39,7 @@ def listening(host: str, port: int) -> socket.socket:
 
 
 def serve_here(
-    grove: Path | None, *, demo: bool, port: int, say: Callable[[str], None], groves: tuple[Path, ...] = ()
+    grove: Path | None, *, demo: bool, port: int, say: Callable[[str], None], database: str | None = None
 ) -> None:
     """Answer on this machine alone, until it is stopped.
 
@@ -53,25 +53,24 @@ def serve_here(
         0 for any that is free.
     say : function
         Gets the one line that says where.
-    groves : tuple of Path
-        Further groves to answer for.
+    database : str, optional
+        Address of a shared database, whose groves are seen by who holds a token for them.
     """
     with contextlib.ExitStack() as stack:
-        if demo:
-            groves = (*groves, _demo(stack))
+        groves: tuple[Path, ...] = (_demo(stack),) if demo else ()
         if grove is not None and grove.exists():
             groves = (*groves, grove)
         new = grove if grove is not None and not grove.exists() else None
-        app = create_app(Settings(groves=groves, new_grove=new))
+        app = create_app(Settings(groves=groves, new_grove=new, database=database))
         taken = stack.enter_context(contextlib.closing(listening("127.0.0.1", port)))
-        what = "the invented demo grove" if demo else grove.name if grove else "grove"
+        what = "the invented demo grove" if demo else grove.name if grove else "the groves of the database"
         say(f"http://127.0.0.1:{taken.getsockname()[1]}/ answers for {what}, on this machine alone. Stop with Ctrl+C.")
         with contextlib.suppress(KeyboardInterrupt):
             _server(app).run(sockets=[taken])
 
 
 def serve_shared(
-    grove: Path | None, *, demo: bool, port: int, role: str, say: Callable[[str], None], name: str | None = None
+    grove: Path | None, *, demo: bool, port: int, role: str, say: Callable[[str], None], database: str | None = None
 ) -> None:
     """Answer on this machine, and over https on the local network to devices that were let in.
 
@@ -81,16 +80,16 @@ def serve_shared(
         As in `serve_here`; devices reach the port after it.
     role : {"owner", "helper", "viewer"}
         What the first device may do.
-    name : str, optional
-        Name on the network; made of this machine's when left out.
+    database : str, optional
+        As in `serve_here`.
     """
     here = addresses()
     if not here:
         raise InputRefused("this machine is on no local network", None, "join one, then share the grove")
-    called = local_name(name)
+    called = local_name()
     with contextlib.ExitStack() as stack:
         where = _demo(stack) if demo else grove
-        if where is None or not where.exists():
+        if database is None and (where is None or not where.exists()):
             raise InputRefused("there is no grove to share yet", None, "start one first: gridmap serve, or gridmap new")
         shown = identity(config_folder(), called, [*here, "127.0.0.1"])
         own = stack.enter_context(contextlib.closing(listening("127.0.0.1", port)))
@@ -101,11 +100,19 @@ def serve_shared(
         address = f"https://{called if found else here[0]}:{out_port}/"
         hosts = (*Settings().hosts, called, *here)
         app = create_app(
-            Settings(groves=(where,), shared=True, hosts=hosts, address=address, authority=shown.authority)
+            Settings(
+                groves=() if where is None else (where,),
+                database=database,
+                shared=True,
+                hosts=hosts,
+                address=address,
+                authority=shown.authority,
+            )
         )
         say(f"http://127.0.0.1:{own_port}/ answers here; {address} answers to devices that are let in. Stop: Ctrl+C.")
         say(trust(address, shown.fingerprint))
-        say(invitation(address, invite(where, role), role))
+        if where is not None:
+            say(invitation(address, invite(where, role), role))
         secure = {"ssl_certfile": str(shown.certificate), "ssl_keyfile": str(shown.key)}
         both(_server(app), own, _server(app, **secure), out)
 

@@ -45,6 +45,8 @@ class Settings:
         Grove files that it answers for.
     new_grove : Path, optional
         Where a first grove may be made.
+    database : str, optional
+        Address of a shared database; each of its groves is seen only by who holds a token for it, at this machine too.
     shared : bool
         Devices on the network may ask, with a token each; on loopback without it whoever asks is the owner.
     hosts : tuple of str
@@ -62,6 +64,7 @@ class Settings:
 
     groves: tuple[Path, ...] = ()
     new_grove: Path | None = None
+    database: str | None = None
     shared: bool = False
     hosts: tuple[str, ...] = ("127.0.0.1", "localhost", "::1")
     address: str | None = None

@@ -6,7 +6,7 @@ import io
 
 import segno
 
-from api.store.devices import grouped
+from api.steps.devices import grouped
 
 ROLE_WORDS = {"owner": "may do everything", "helper": "may record walks and counts", "viewer": "may look"}
 

@@ -5,13 +5,17 @@ from __future__ import annotations
 import shutil
 import tempfile
 import threading
+import time
 from pathlib import Path
+from typing import Final
 
-from api.refusals import Conflict, NotThere
 from api.settings import Settings
 from api.steps.demo import build_demo
-from api.steps.opening import open_grove
-from api.store import GroveInfo
+from api.steps.hosting import Address, hosted, told_of
+from api.steps.refusals import Conflict, NotThere
+
+#: A grove that is not known is looked for in the database no more often than this [s].
+_LOOK_AGAIN_S: Final = 1.0
 
 
 class Shelf:
@@ -19,38 +23,46 @@ class Shelf:
 
     def __init__(self, settings: Settings) -> None:
         self._new = settings.new_grove
+        self._database = settings.database
+        self._looked = -_LOOK_AGAIN_S
         self._lock = threading.Lock()
-        self._where: dict[str, Path] = {}
+        self._where: dict[str, Path | Address] = {}
         self._folders: list[str] = []
+        self._demo = ""
         for where in settings.groves:
             self.put(where)
+        self._look()
+
+    def _look(self) -> None:
+        """Look which groves the database holds now."""
+        if self._database is not None and time.monotonic() - self._looked >= _LOOK_AGAIN_S:
+            self._looked = time.monotonic()
+            self._where.update(hosted(self._database))
 
     def put(self, where: Path) -> str:
         """Answer for a grove from now on; return its UUID."""
-        with open_grove(where) as grove:
-            uuid = grove.grove.uuid
+        uuid = told_of(where).uuid
         self._where[uuid] = where
         return uuid
 
     def where(self, grove: str) -> Path:
-        """Return where the grove with this UUID is kept."""
+        """Return where the grove with this UUID is kept; the steps take the address of a database alike."""
+        if grove not in self._where:
+            self._look()
         try:
-            return self._where[grove]
+            return self._where[grove]  # type: ignore[return-value]
         except KeyError:
             raise NotThere(f"there is no grove {grove}") from None
 
-    def groves(self) -> list[GroveInfo]:
-        """Return what every grove says of itself."""
-        told = []
-        for where in list(self._where.values()):
-            with open_grove(where, read_only=True) as grove:
-                told.append(grove.grove)
-        return told
+    def groves(self) -> list[str]:
+        """Return the UUID of every grove."""
+        self._look()
+        return list(self._where)
 
     @property
     def may_create(self) -> bool:
         """Whether a first grove can be made: a place for it was named, and none is there yet."""
-        return self._new is not None and not self._new.exists()
+        return self._database is None and self._new is not None and not self._new.exists()
 
     def place_for_new(self) -> Path:
         """Return where the first grove goes."""

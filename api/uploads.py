@@ -11,8 +11,8 @@ from typing import Final
 
 from fastapi import UploadFile
 
-from api.refusals import TooLarge
 from api.settings import MIB
+from api.steps.refusals import TooLarge
 
 _CHUNK: Final = MIB
 #: Endings that the readers tell formats apart by; any other is read as if it had none.

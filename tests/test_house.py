@@ -35,7 +35,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "api.commands": {"api", "api.steps", "gridmap"},
     "api.routes": {"api", "api.steps", "api.models", "gridmap"},
     "api.models": {"gridmap"},
-    "api": {"api.commands", "api.routes", "api.steps", "gridmap"},
+    "api": {"api.commands", "api.routes", "api.models", "api.steps", "gridmap"},
 }
 # gridmap opens no database, no socket and no page; maps no database and no socket. GDAL carries an SQLite of its own,
 # whose closing of a file drops the locks that the store holds on it, so the store never opens one through GDAL.

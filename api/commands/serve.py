@@ -25,6 +25,14 @@ def serve(
         bool, typer.Option("--demo", help="Answer for the invented grove, made in a temporary folder.")
     ] = False,
     port: Annotated[int, typer.Option("--port", min=0, max=65535, help="Port; 0 for any that is free.")] = 8765,
+    database: Annotated[
+        str | None,
+        typer.Option(
+            "--database",
+            metavar="URL",
+            help="Answer for every grove of a shared database, each to its own devices: postgresql://user@host/database.",
+        ),
+    ] = None,
     share: Annotated[
         bool, typer.Option("--share", help="Let paired devices on the local network in, over https on the next port.")
     ] = False,
@@ -41,11 +49,11 @@ def serve(
     """
     from api.serving import serve_here, serve_shared
 
-    chosen = grove if grove is not None or demo else Path("grove.gpkg")
+    chosen = grove if grove is not None or demo or database is not None else Path("grove.gpkg")
     if share:
-        serve_shared(chosen, demo=demo, port=port, role=role, say=typer.echo)
+        serve_shared(chosen, demo=demo, port=port, role=role, say=typer.echo, database=database)
         return
-    serve_here(chosen, demo=demo, port=port, say=typer.echo)
+    serve_here(chosen, demo=demo, port=port, say=typer.echo, database=database)
 
 
 @show.door

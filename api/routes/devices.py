@@ -12,7 +12,7 @@ from api.cache import answer
 from api.models.base import Given, Told
 from api.routes.common import READ, WRITE, Uuid
 from api.steps import devices
-from api.store.devices import grouped
+from api.steps.devices import grouped
 
 router = APIRouter(prefix="/api/groves/{grove}/devices", tags=["grove"])
 

@@ -21,12 +21,12 @@ from api.models.geojson import (
     NewKeepOuts,
 )
 from api.models.ground import Imported, Preview, PreviewAsked, RowFacts, RowsLaid, SplitAsked, Trees
-from api.refusals import TooLarge
 from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid, stored_already
 from api.settings import Limits
 from api.steps import drawing, ground, layers
-from api.store.versions import Seen as SeenRow
-from api.store.versions import watched
+from api.steps.refusals import TooLarge
+from api.steps.versions import Seen as SeenRow
+from api.steps.versions import watched
 from api.uploads import received
 from gridmap.errors import InputRefused
 

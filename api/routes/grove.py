@@ -27,8 +27,9 @@ from api.steps import overview as looking
 from api.steps.devices import pair as let_in
 from api.steps.grove import new_grove
 from api.steps.grove import undo_last as take_last_back
-from api.store.versions import Seen as SeenRow
-from api.store.versions import watched
+from api.steps.hosting import told_of
+from api.steps.versions import Seen as SeenRow
+from api.steps.versions import watched
 from gridmap import __version__
 
 router = APIRouter(prefix="/api", tags=["grove"])
@@ -39,10 +40,12 @@ A_YEAR_S = 365 * 24 * 3600
 def list_groves(request: Request, service: At) -> Response:
     """List the groves that the asker may see, and what answers."""
     told = []
-    for info in service.shelf.groves():
-        found = role_for(request, service, service.shelf.where(info.uuid))
+    for uuid in service.shelf.groves():
+        where = service.shelf.where(uuid)
+        found = role_for(request, service, where)
         if found is not None:
-            told.append({"grove": info.uuid, "name": info.name, "invented": info.invented, "role": found[0]})
+            info = told_of(where)
+            told.append({"grove": uuid, "name": info.name, "invented": info.invented, "role": found[0]})
     own = is_own(request, service.settings)
     about = {
         "gridmap": __version__,
@@ -88,16 +91,16 @@ def _only_here(request: Request, service: At) -> None:
 def pair_device(request: Request, service: At, given: PairAsked) -> Response:
     """Let this device in, with a code from the laptop's screen; its token goes into a cookie that no script reads."""
     service.check_codes()
-    for info in service.shelf.groves():
-        found = let_in(service.shelf.where(info.uuid), given.code, given.name)
+    for uuid in service.shelf.groves():
+        found = let_in(service.shelf.where(uuid), given.code, given.name)
         if found is not None:
             device, token = found
-            told = {"device": device.uuid, "name": device.name, "role": device.role, "grove": info.uuid, "token": token}
+            told = {"device": device.uuid, "name": device.name, "role": device.role, "grove": uuid, "token": token}
             done = answer(told, 201)
             done.headers["Cache-Control"] = "no-store"
             secure = request.url.scheme == "https"
             done.set_cookie(
-                f"{COOKIE}{info.uuid[:8]}", token, max_age=A_YEAR_S, httponly=True, samesite="strict", secure=secure
+                f"{COOKIE}{uuid[:8]}", token, max_age=A_YEAR_S, httponly=True, samesite="strict", secure=secure
             )
             return done
     service.wrong_code()

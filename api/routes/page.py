@@ -14,7 +14,7 @@ from fastapi.responses import Response
 
 from api.access import At
 from api.guard import policy
-from api.refusals import NotThere
+from api.steps.refusals import NotThere
 
 router = APIRouter(tags=["page"], include_in_schema=False)
 

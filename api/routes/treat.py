@@ -23,9 +23,9 @@ from api.models.treat import (
 )
 from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid, Walk, stored_already
 from api.steps import facts, typed, zone_layer
+from api.steps.versions import Seen as SeenRow
+from api.steps.versions import watched
 from api.steps.weighing import weigh_options
-from api.store.versions import Seen as SeenRow
-from api.store.versions import watched
 from api.uploads import received
 
 router = APIRouter(prefix="/api/groves/{grove}", tags=["treat"])

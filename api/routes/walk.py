@@ -12,7 +12,7 @@ from api.cache import answer
 from api.models.walk import Counts, CountsImported, CountsStored, NewCounts, NewWalk, Walks, WalkStored
 from api.routes.common import NOT_MODIFIED, READ, WRITE, Uuid, stored_already
 from api.steps import recording, walk
-from api.store.versions import watched
+from api.steps.versions import watched
 from api.uploads import received
 
 router = APIRouter(prefix="/api/groves/{grove}", tags=["walk"])

@@ -10,7 +10,19 @@ import pandas as pd
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
 from api.store import devices
-from api.store.devices import grouped
+from api.store.devices import ROLES, grouped
+
+__all__ = [
+    "ROLES",
+    "device_of",
+    "device_table",
+    "grouped",
+    "invite",
+    "invite_in_words",
+    "list_devices",
+    "pair",
+    "shut_out",
+]
 
 
 def device_of(where: Path, token: str) -> devices.Device | None:
@@ -34,6 +46,9 @@ def invite_in_words(where: Path, role: str) -> Outcome:
 
 def pair(where: Path, code: str, name: str) -> tuple[devices.Device, str] | None:
     """Let a device in that has a code of this grove; return it with its token."""
+    with open_grove(where, read_only=True) as grove:
+        if not grove.invited(code):
+            return None
     with open_grove(where) as grove, grove.beside_history() as connection:
         return devices.pair(connection, code, name)
 

@@ -15,7 +15,6 @@ import pyproj
 import shapely
 import shapely.ops
 
-from api.refusals import Conflict, NotThere
 from api.steps import redraw as redrawing
 from api.steps import regroup
 from api.steps.geojson import columns, drawn, feature_collection, geometry_json, lonlat_offer
@@ -24,6 +23,7 @@ from api.steps.layers import BLOCK_FACTS
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome
 from api.store import keep_outs
+from api.store.refusals import Conflict, NotThere
 from gridmap.crs import to_grove, to_lonlat
 from gridmap.errors import InputRefused, OutlineRefused
 from gridmap.ground import check_blocks, check_outline, generate_rows, map_areas_ha

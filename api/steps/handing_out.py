@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
-from api.refusals import Conflict, NotThere
 from api.steps.opening import open_grove
 from api.steps.outputs import newest_zone_of, print_sheet, scene_of, write_zone
 from api.steps.pressure_layer import ask_pressure
 from api.steps.pressure_report import write_pressure
 from api.store import Zone
+from api.store.refusals import Conflict, NotThere
 from maps import pressure_picture, takeaway_map
 
 #: Formats of a zone: the file's name, and what a browser is told it is.

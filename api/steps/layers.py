@@ -10,10 +10,10 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from api.refusals import NotThere
 from api.steps.geojson import columns, feature_collection, geometry_json
 from api.steps.opening import open_grove
 from api.store import Grove
+from api.store.refusals import NotThere
 from gridmap.checks import FloatArray
 from gridmap.crs import to_lonlat
 from gridmap.errors import InputMissing

@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 
 import pandas as pd
 
-from api.refusals import Conflict, NotThere
 from api.steps.facts import missing_facts
 from api.steps.grove import INVENTED, entries
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
 from api.store import Grove
+from api.store.refusals import Conflict, NotThere
 from gridmap.crs import to_lonlat
 from gridmap.errors import InputRefused
 

@@ -8,13 +8,13 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from api.refusals import NotThere
 from api.steps.geojson import columns, feature_collection
 from api.steps.layers import ordered_trees
 from api.steps.opening import open_grove
 from api.steps.outcome import plain
 from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure
 from api.steps.pressure_report import describe_pressure
+from api.store.refusals import NotThere
 from maps.style import PRESSURE_STOPS, ramp_top
 
 FIGURES: Final = (

@@ -16,11 +16,11 @@ from typing import Any, Final
 
 import pandas as pd
 
-from api.refusals import Conflict, NotThere
 from api.steps.geojson import columns
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
 from api.store import Grove
+from api.store.refusals import Conflict, NotThere
 from api.store.versions import watched
 from gridmap.errors import GridmapError, InputRefused, RowsRefused
 

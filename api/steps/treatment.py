@@ -11,7 +11,7 @@ from typing import Any
 import pandas as pd
 import shapely
 
-from api.refusals import Conflict
+from api.store.refusals import Conflict
 from api.steps.facts import Facts, facts_of
 from api.steps.outcome import Outcome, plain
 from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure

@@ -7,12 +7,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from api.refusals import NotThere
 from api.steps.facts import KINDS, missing_facts
 from api.steps.facts import set_facts as keep_facts
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
 from api.store import Grove
+from api.store.refusals import NotThere
 
 
 def facts_table(where: Path) -> dict[str, Any]:

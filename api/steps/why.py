@@ -8,10 +8,10 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from api.refusals import NotThere
 from api.steps.geojson import columns
 from api.steps.outcome import plain
 from api.steps.pressure_layer import FIGURES, ask_pressure, counted_by_beat, tree_frame
+from api.store.refusals import NotThere
 
 NEAREST: Final = 5
 FORMULA: Final = (

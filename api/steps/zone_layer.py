@@ -9,13 +9,13 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from api.refusals import Conflict, NotThere
 from api.steps import treatment as treating
 from api.steps.geojson import columns, feature_collection, geometry_json
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
 from api.steps.pressure_layer import ask_pressure
 from api.store import Grove, Zone
+from api.store.refusals import Conflict, NotThere
 from gridmap import treatment
 from gridmap.crs import to_lonlat
 

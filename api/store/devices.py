@@ -11,12 +11,12 @@ import secrets
 import uuid
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Any, Final
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from api.refusals import NotThere
 from api.store.info import words
+from api.store.refusals import NotThere
 from api.store.tables import DEVICE, INVITATION
 from api.store.times import now
 from gridmap import checks
@@ -79,12 +79,18 @@ def pair(connection: Connection, code: str, name: str) -> tuple[Device, str] | N
     name = words(name, "name of the device")
     if len(name) > 100:
         raise InputRefused(f"the name of the device has {len(name)} letters", "at most 100 are kept")
-    key = hashed(code.strip().upper().replace("-", "").replace(" ", ""))
-    found = connection.execute(select(INVITATION).where(INVITATION.c.code_sha256 == key)).mappings().first()
-    if found is None or found["expires"] < now():
+    found = invited(connection, code)
+    if found is None:
         return None
     connection.execute(delete(INVITATION).where(INVITATION.c.id == found["id"]))
     return let_in(connection, name, found["role"])
+
+
+def invited(connection: Connection, code: str) -> dict[str, Any] | None:
+    """Return the invitation that a code stands for, None where it is not (or no more) good."""
+    key = hashed(code.strip().upper().replace("-", "").replace(" ", ""))
+    found = connection.execute(select(INVITATION).where(INVITATION.c.code_sha256 == key)).mappings().first()
+    return None if found is None or found["expires"] < now() else dict(found)
 
 
 def let_in(connection: Connection, name: str, role: str) -> tuple[Device, str]:

@@ -143,16 +143,6 @@ class GroveReader:
             )
             return frames.frame(connection, query if limit is None else query.limit(limit))
 
-    def device(self, token: str) -> Device | None:
-        """Return the device that holds a token, None where none does or it was shut out."""
-        with self._reading() as connection:
-            return devices.known(connection, token)
-
-    def devices(self) -> list[Device]:
-        """Return every device that ever was let in over the network, oldest first."""
-        with self._reading() as connection:
-            return devices.listed(connection)
-
     def state(self) -> tuple[int, int]:
         """Return the number of the last change of the grove, and how many edits by other programs wait."""
         with self._reading() as connection:
@@ -167,6 +157,21 @@ class GroveReader:
         """Return the version (number of the last change) of every row of a table by its UUID."""
         with self._reading() as connection:
             return versions.versions(connection, table_name)
+
+    def device(self, token: str) -> Device | None:
+        """Return the device that holds a token, None where none does or it was shut out."""
+        with self._reading() as connection:
+            return devices.known(connection, token)
+
+    def invited(self, code: str) -> bool:
+        """Tell whether a pairing code is good for this grove."""
+        with self._reading() as connection:
+            return devices.invited(connection, code) is not None
+
+    def devices(self) -> list[Device]:
+        """Return every device that ever was let in over the network, oldest first."""
+        with self._reading() as connection:
+            return devices.listed(connection)
 
     def backup(self, target: str | Path) -> Path:
         """Copy the grove to a file while it is in use; the copy is checked and appears at once or not at all."""

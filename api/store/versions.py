@@ -15,7 +15,7 @@ from typing import Final
 from sqlalchemy import Connection, func, select, table
 from sqlalchemy import column as named_column
 
-from api.refusals import ChangedMeanwhile
+from api.store.refusals import ChangedMeanwhile
 
 CHANGE: Final = table(
     "change", named_column("id"), named_column("act"), named_column("table_name"), named_column("row_uuid")
