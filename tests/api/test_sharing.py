@@ -1,4 +1,4 @@
-"""The local authority: it can vouch for this laptop on the local network and for nothing else, by OpenSSL's own judgement.
+"""The local authority: it can vouch for this laptop on the local network and nothing else, as OpenSSL judges it.
 
 RFC 5280 section 4.2.1.10 (name constraints); the verifier is OpenSSL through Python's `ssl`, with X.509 strictness.
 """
@@ -40,7 +40,10 @@ def hand_shake(certificate, key, authority, name):
     thread = threading.Thread(target=answer)
     thread.start()
     try:
-        with socket.create_connection(listener.getsockname()) as plain, client.wrap_socket(plain, server_hostname=name) as secure:
+        with (
+            socket.create_connection(listener.getsockname()) as plain,
+            client.wrap_socket(plain, server_hostname=name) as secure,
+        ):
             return secure.version()
     finally:
         thread.join()

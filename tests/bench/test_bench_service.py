@@ -33,22 +33,48 @@ def grove_file(tmp_path_factory):
     """Make a grove of five blocks of a thousand trees, walked once, with a threshold."""
     path = tmp_path_factory.mktemp("bench") / "grove.gpkg"
     chance = np.random.default_rng(7)
-    grove = GroveFile.create(path, name="Bench", crs_epsg=32726, time_zone="UTC", season_start="07-01", currency="XTS", invented=True)
+    grove = GroveFile.create(
+        path, name="Bench", crs_epsg=32726, time_zone="UTC", season_start="07-01", currency="XTS", invented=True
+    )
     with grove:
         names = [f"B{number}" for number in range(5)]
         boxes = [shapely.box(500_000 + 300 * n, 6_470_000, 500_000 + 300 * n + 250, 6_470_160) for n in range(5)]
-        facts = {"row_bearing_deg": 90.0, "row_spacing_m": 7.0, "tree_spacing_m": 5.0, "headland_m": 3.0, "uphill_bearing_deg": 0.0}
+        facts = {
+            "row_bearing_deg": 90.0,
+            "row_spacing_m": 7.0,
+            "tree_spacing_m": 5.0,
+            "headland_m": 3.0,
+            "uphill_bearing_deg": 0.0,
+        }
         grove.add_blocks(gpd.GeoDataFrame({"block": names, **facts}, geometry=boxes, crs=grove.crs))
-        lines = [(name, row, position, shapely.Point(500_003 + 300 * n + 4.9 * position, 6_470_003 + 7 * row))
-                 for n, name in enumerate(names) for row in range(1, 21) for position in range(1, 51)]
+        lines = [
+            (name, row, position, shapely.Point(500_003 + 300 * n + 4.9 * position, 6_470_003 + 7 * row))
+            for n, name in enumerate(names)
+            for row in range(1, 21)
+            for position in range(1, 51)
+        ]
         frame = pd.DataFrame(lines, columns=["block", "row", "position", "geometry"])
         placed = grove.add_places_and_plants(gpd.GeoDataFrame(frame, geometry="geometry", crs=grove.crs))
         assert len(placed) == TREES
         walk = grove.add_walk("2026-02-03")
         beaten = chance.choice(placed["tree"].to_numpy(), BEATEN, replace=False)
-        grove.add_counts(pd.DataFrame({"count": [str(uuid.uuid4()) for _ in beaten], "walk": walk, "tree": beaten, "time": None, "taps": 3,
-                                       "nymphs": chance.negative_binomial(0.8, 0.2, BEATEN), "adults": 0, "wing_buds": None,
-                                       "reason": "planned", "accuracy_m": None, "observer": None}))
+        grove.add_counts(
+            pd.DataFrame(
+                {
+                    "count": [str(uuid.uuid4()) for _ in beaten],
+                    "walk": walk,
+                    "tree": beaten,
+                    "time": None,
+                    "taps": 3,
+                    "nymphs": chance.negative_binomial(0.8, 0.2, BEATEN),
+                    "adults": 0,
+                    "wing_buds": None,
+                    "reason": "planned",
+                    "accuracy_m": None,
+                    "observer": None,
+                }
+            )
+        )
         grove.set_setting("threshold", {"per_beat": 5.0, "counts": "nymphs", "standard_taps": 3.0})
     return path
 
@@ -89,7 +115,9 @@ def test_layers_of_5000_trees(served):
         assert client.get(f"{base}/{path}").status_code == 200
         first = 1000 * (time.perf_counter() - start)
         again = median_ms(lambda path=path: client.get(f"{base}/{path}").raise_for_status(), 30)
-        print(f"\n{path}: first {first:.0f} ms (wanted under 1000), then {again:.1f} ms at the median (wanted under 50)")
+        print(
+            f"\n{path}: first {first:.0f} ms (wanted under 1000), then {again:.1f} ms at the median (wanted under 50)"
+        )
 
 
 def test_a_map_worked_out_anew(served):
@@ -97,7 +125,9 @@ def test_a_map_worked_out_anew(served):
     took = []
     for number in range(5):
         form = client.get(f"{base}/facts/threshold").json()
-        client.patch(f"{base}/facts/threshold", json={"per_beat": 4 + number / 10}, headers={"If-Match": f'"{form["version"]}"'})
+        client.patch(
+            f"{base}/facts/threshold", json={"per_beat": 4 + number / 10}, headers={"If-Match": f'"{form["version"]}"'}
+        )
         start = time.perf_counter()
         client.get(f"{base}/pressure").raise_for_status()
         took.append(time.perf_counter() - start)
@@ -105,20 +135,34 @@ def test_a_map_worked_out_anew(served):
 
 
 def counts(trees, number):
-    return [{"count": str(uuid.uuid4()), "tree": trees[n % len(trees)], "taps": 3, "nymphs": n % 7, "adults": 0, "reason": "planned"}
-            for n in range(number)]
+    return [
+        {
+            "count": str(uuid.uuid4()),
+            "tree": trees[n % len(trees)],
+            "taps": 3,
+            "nymphs": n % 7,
+            "adults": 0,
+            "reason": "planned",
+        }
+        for n in range(number)
+    ]
 
 
 def bare(folder, batch, seconds=SECONDS):
     """Commit rows like those of a batch with nothing around it; return rows a second."""
     with closing(sqlite3.connect(folder / f"bare-{batch}.db", isolation_level=None)) as connection:
         connection.execute("PRAGMA synchronous=FULL")
-        connection.execute("CREATE TABLE count (id INTEGER PRIMARY KEY, uuid TEXT UNIQUE, tree TEXT, taps INTEGER, nymphs INTEGER, adults INTEGER)")
+        connection.execute(
+            "CREATE TABLE count (id INTEGER PRIMARY KEY, uuid TEXT UNIQUE, tree TEXT, "
+            "taps INTEGER, nymphs INTEGER, adults INTEGER)"
+        )
         rows, start = 0, time.perf_counter()
         while time.perf_counter() - start < seconds:
             connection.execute("BEGIN IMMEDIATE")
-            connection.executemany("INSERT INTO count (uuid, tree, taps, nymphs, adults) VALUES (?, ?, 3, 1, 0)",
-                                   [(str(uuid.uuid4()), "x" * 36) for _ in range(batch)])
+            connection.executemany(
+                "INSERT INTO count (uuid, tree, taps, nymphs, adults) VALUES (?, ?, 3, 1, 0)",
+                [(str(uuid.uuid4()), "x" * 36) for _ in range(batch)],
+            )
             connection.execute("COMMIT")
             rows += batch
         return rows / (time.perf_counter() - start)
@@ -145,8 +189,13 @@ def posted(served, batch, phones, seconds=SECONDS):
         return sum(pool.map(phone, range(phones))) / (time.perf_counter() - start)
 
 
-@pytest.mark.parametrize(("batch", "phones", "wanted"), [(50, 1, 500), (50, 4, 500), (1, 1, 200), (1, 8, 200), (1, 16, 200)])
+@pytest.mark.parametrize(
+    ("batch", "phones", "wanted"), [(50, 1, 500), (50, 4, 500), (1, 1, 200), (1, 8, 200), (1, 16, 200)]
+)
 def test_counts_made_durable(served, tmp_path, batch, phones, wanted):
     before = bare(tmp_path, batch)
     mine = posted(served, batch, phones)
-    print(f"\n{batch} a post, {phones} at once: {mine:.0f} counts/s (wanted {wanted}); bare sqlite3 {before:.0f}/s; ratio {mine / before:.2f}")
+    print(
+        f"\n{batch} a post, {phones} at once: {mine:.0f} counts/s (wanted {wanted}); "
+        f"bare sqlite3 {before:.0f}/s; ratio {mine / before:.2f}"
+    )

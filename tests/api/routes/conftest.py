@@ -29,7 +29,14 @@ def demo_file(tmp_path_factory) -> Path:
 @pytest.fixture(scope="session")
 def empty_file(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("empty") / "empty.gpkg"
-    new_grove(path, name="Home", at=f"{LONGITUDE},{LATITUDE}", time_zone="Atlantic/St_Helena", season_start="07-01", currency="XTS")
+    new_grove(
+        path,
+        name="Home",
+        at=f"{LONGITUDE},{LATITUDE}",
+        time_zone="Atlantic/St_Helena",
+        season_start="07-01",
+        currency="XTS",
+    )
     return path
 
 

@@ -26,8 +26,12 @@ def shared(tmp_path, demo_file):
     """Two groves on one shared service, and what makes a client from the network."""
     first, second = tmp_path / "first.gpkg", tmp_path / "second.gpkg"
     shutil.copy(demo_file, first)
-    new_grove(second, name="Second", at="149.1,-33.25", time_zone="Australia/Sydney", season_start="07-01", currency="AUD")
-    app = create_app(Settings(groves=(first, second), shared=True, hosts=("testserver", "localhost"), address="https://x.local/"))
+    new_grove(
+        second, name="Second", at="149.1,-33.25", time_zone="Australia/Sydney", season_start="07-01", currency="AUD"
+    )
+    app = create_app(
+        Settings(groves=(first, second), shared=True, hosts=("testserver", "localhost"), address="https://x.local/")
+    )
     a, b = list(app.state.service.shelf._where)
 
     def phone():
@@ -40,7 +44,9 @@ def shared(tmp_path, demo_file):
         client.told = answer
         return client
 
-    return SimpleNamespace(app=app, a=f"/api/groves/{a}", b=f"/api/groves/{b}", first=first, second=second, phone=phone, paired=paired)
+    return SimpleNamespace(
+        app=app, a=f"/api/groves/{a}", b=f"/api/groves/{b}", first=first, second=second, phone=phone, paired=paired
+    )
 
 
 def test_a_stranger_sees_nothing(shared, is_problem):
@@ -71,7 +77,9 @@ def test_the_token_is_kept_hashed_and_outside_the_history(shared):
     content = shared.first.read_bytes()
     assert token.encode() not in content
     connection = sqlite3.connect(shared.first)
-    assert connection.execute("SELECT count(*) FROM change WHERE table_name IN ('device', 'invitation')").fetchone() == (0,)
+    assert connection.execute(
+        "SELECT count(*) FROM change WHERE table_name IN ('device', 'invitation')"
+    ).fetchone() == (0,)
     connection.close()
     bearer = shared.phone().get(shared.a, headers={"Authorization": f"Bearer {token}"})
     assert bearer.status_code == 200
@@ -81,19 +89,32 @@ def test_guessing_codes_is_slowed_down(shared, is_problem):
     phone = shared.phone()
     for _ in range(20):
         is_problem(phone.post("/api/pair", json={"code": "WRONGWRONG", "name": "x"}), 401, "not-paired")
-    is_problem(phone.post("/api/pair", json={"code": devices.invite(shared.first, "owner"), "name": "x"}), 429, "too-many")
+    is_problem(
+        phone.post("/api/pair", json={"code": devices.invite(shared.first, "owner"), "name": "x"}), 429, "too-many"
+    )
 
 
 def operations(app):
-    return [(path, method) for path, entry in app.openapi()["paths"].items() for method in entry
-            if method in METHODS and "{grove}" in path]
+    return [
+        (path, method)
+        for path, entry in app.openapi()["paths"].items()
+        for method in entry
+        if method in METHODS and "{grove}" in path
+    ]
 
 
 def ask(client, base, path, method):
-    url = path.replace("/api/groves/{grove}", base).replace("{ending}", "csv").replace("{format}", "gpx").replace("{name}", "label")
+    url = (
+        path.replace("/api/groves/{grove}", base)
+        .replace("{ending}", "csv")
+        .replace("{format}", "gpx")
+        .replace("{name}", "label")
+    )
     for name in ("block", "keep_out", "walk", "tree", "zone", "device"):
         url = url.replace(f"{{{name}}}", U1)
-    return client.request(method, url, headers={"If-Match": '"1"'}, **({"json": {}} if method in ("post", "patch") else {}))
+    return client.request(
+        method, url, headers={"If-Match": '"1"'}, **({"json": {}} if method in ("post", "patch") else {})
+    )
 
 
 def test_a_token_for_one_grove_is_worth_nothing_on_another_route_by_route(shared):

@@ -1,6 +1,7 @@
 """What every request passes: host, origin, media type, size, depth, NaN; and what every answer carries.
 
-RFC 8259 (JSON), RFC 9457 (problems), RFC 9110 (status codes), Content Security Policy Level 3, Fetch Metadata Request Headers.
+RFC 8259 (JSON), RFC 9457 (problems), RFC 9110 (status codes), Content Security Policy Level 3, Fetch Metadata Request
+Headers.
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ def test_every_answer_is_dressed(reading):
 def test_the_import_map_is_let_in_by_its_hash_and_no_other_script_stands_in_the_page(reading):
     answer = reading.client.get("/")
     assert answer.status_code == 200
-    inline = [found for found in re.findall(r"<script([^>]*)>(.*?)</script>", answer.text, re.DOTALL) if found[1].strip()]
+    inline = [
+        found for found in re.findall(r"<script([^>]*)>(.*?)</script>", answer.text, re.DOTALL) if found[1].strip()
+    ]
     # CSP Level 3 section 2.3.1: the base 64 of the SHA-256 of the element's text
     for attributes, text in inline:
         assert "importmap" in attributes
@@ -41,11 +44,19 @@ def test_the_import_map_is_let_in_by_its_hash_and_no_other_script_stands_in_the_
     assert not re.search(r"\son\w+=|javascript:|<style", answer.text)
 
 
-@pytest.mark.parametrize("headers", [
-    {"Origin": "http://evil.example"}, {"Origin": "null"}, {"Origin": "http://testserver.evil.example"},
-    {"Origin": "https://testserver"}, {"Origin": "http://testserver:81"}, {"Sec-Fetch-Site": "cross-site"},
-    {"Sec-Fetch-Site": "same-site"}, {"Origin": "http://[bad"},
-])
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": "null"},
+        {"Origin": "http://testserver.evil.example"},
+        {"Origin": "https://testserver"},
+        {"Origin": "http://testserver:81"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+        {"Origin": "http://[bad"},
+    ],
+)
 def test_a_write_from_another_site_is_refused(reading, headers, is_problem):
     is_problem(reading.client.post(f"{reading.base}/undo", json={}, headers=headers), 403, "not-allowed")
 
@@ -62,14 +73,25 @@ def test_another_name_is_refused(reading, host, is_problem):
     is_problem(reading.client.get("/api/groves", headers={"Host": host}), 403, "not-allowed")
 
 
-@pytest.mark.parametrize(("body", "status", "kind"), [
-    (b"{", 400, "not-understood"), (b"\xff", 400, "not-understood"), (b'{"a": NaN}', 400, "not-understood"),
-    (b'{"a": Infinity}', 400, "not-understood"), (b'{"a": 1e999}', 400, "not-understood"),
-    (b"[" * 100_000 + b"]" * 100_000, 400, "not-understood"), (b"[" * 40 + b"]" * 40, 400, "not-understood"),
-    (b'{"a": ' + b"9" * 5000 + b"}", 400, "not-understood"), (b'{"a": "\\ud800"}', 400, "not-understood"),
-    (b'{"a": "\\u0000"}', 400, "not-understood"), (b'{"taps": 1}', 422, "input-refused"), (b"[]", 422, "input-refused"),
-    (b"null", 422, "input-refused"), (b"", 422, "input-refused"),
-])
+@pytest.mark.parametrize(
+    ("body", "status", "kind"),
+    [
+        (b"{", 400, "not-understood"),
+        (b"\xff", 400, "not-understood"),
+        (b'{"a": NaN}', 400, "not-understood"),
+        (b'{"a": Infinity}', 400, "not-understood"),
+        (b'{"a": 1e999}', 400, "not-understood"),
+        (b"[" * 100_000 + b"]" * 100_000, 400, "not-understood"),
+        (b"[" * 40 + b"]" * 40, 400, "not-understood"),
+        (b'{"a": ' + b"9" * 5000 + b"}", 400, "not-understood"),
+        (b'{"a": "\\ud800"}', 400, "not-understood"),
+        (b'{"a": "\\u0000"}', 400, "not-understood"),
+        (b'{"taps": 1}', 422, "input-refused"),
+        (b"[]", 422, "input-refused"),
+        (b"null", 422, "input-refused"),
+        (b"", 422, "input-refused"),
+    ],
+)
 def test_a_body_that_can_not_be_is_told(reading, body, status, kind, is_problem):
     is_problem(reading.client.post(f"{reading.base}/walks", content=body, headers=JSON), status, kind)
 
@@ -89,7 +111,12 @@ def test_what_is_too_large_is_told(reading, is_problem):
 
     is_problem(reading.client.post(f"{reading.base}/walks", content=endless(), headers=JSON), 413, "too-large")
     ring = [[-9.4 + i * 1e-7, -31.9] for i in range(20_001)]
-    drawn = {"type": "Feature", "id": U1, "properties": {"block": "A"}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
+    drawn = {
+        "type": "Feature",
+        "id": U1,
+        "properties": {"block": "A"},
+        "geometry": {"type": "Polygon", "coordinates": [ring]},
+    }
     told = is_problem(reading.client.post(f"{reading.base}/blocks", json=drawn), 413, "too-large")
     assert "20,000" in told["rule"]
     facts = {"file": ("facts.json", b" " * (2 * 2**20))}
@@ -100,7 +127,15 @@ def test_what_is_too_large_is_told(reading, is_problem):
 def test_an_unknown_grove_and_an_unknown_address_are_not_there(reading, is_problem):
     for grove in (U1, "x", "%2e%2e", "%00"):
         is_problem(reading.client.get(f"/api/groves/{grove}/blocks"), 404, "not-found")
-    for path in ("/nowhere", "/..%2f..%2fpyproject.toml", "/package.json", "/lib/package-lock.json", "/js/", "/%00", "/api"):
+    for path in (
+        "/nowhere",
+        "/..%2f..%2fpyproject.toml",
+        "/package.json",
+        "/lib/package-lock.json",
+        "/js/",
+        "/%00",
+        "/api",
+    ):
         is_problem(reading.client.get(path), 404, "not-found")
     is_problem(reading.client.put(f"{reading.base}/blocks"), 405, "no-such-operation")
 

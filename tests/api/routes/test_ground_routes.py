@@ -1,6 +1,6 @@
 """Blocks and keep-outs over HTTP: drawn once, changed by whoever has seen them, refused with what mends them.
 
-Shapes of answers: RFC 7946 (GeoJSON), RFC 9110 section 13.1.1 (If-Match), RFC 6585 section 3 (428), RFC 9457 (problems).
+Shapes of answers: RFC 7946 (GeoJSON), RFC 9110 section 13.1.1 (If-Match), RFC 6585 section 3 (428), RFC 9457.
 """
 
 from __future__ import annotations
@@ -60,7 +60,9 @@ def test_an_edit_says_which_version_it_has_seen(drawn, edit, is_problem):
     assert done.status_code == 200
     assert done.json()["properties"]["row_spacing_m"] == 8
     assert done.headers["etag"] == f'"{done.json()["properties"]["version"]}"'
-    late = drawn.client.patch(url, json={"type": "Feature", "properties": {"row_spacing_m": 9}}, headers=edit(drawn.version))
+    late = drawn.client.patch(
+        url, json={"type": "Feature", "properties": {"row_spacing_m": 9}}, headers=edit(drawn.version)
+    )
     told = is_problem(late, 412, "changed-meanwhile")
     assert told["version"] == done.json()["properties"]["version"]
     assert drawn.client.get(url).json()["properties"]["row_spacing_m"] == 8
@@ -71,8 +73,11 @@ def test_of_two_windows_one_is_told(drawn, edit):
     from concurrent.futures import ThreadPoolExecutor
 
     def change(metres):
-        return drawn.client.patch(f"{drawn.base}/blocks/{U1}", headers=edit(drawn.version),
-                                  json={"type": "Feature", "properties": {"row_spacing_m": metres}}).status_code
+        return drawn.client.patch(
+            f"{drawn.base}/blocks/{U1}",
+            headers=edit(drawn.version),
+            json={"type": "Feature", "properties": {"row_spacing_m": metres}},
+        ).status_code
 
     with ThreadPoolExecutor(8) as pool:
         assert sorted(pool.map(change, range(8, 16))) == [200] + [412] * 7
@@ -102,20 +107,27 @@ def test_rows_are_laid_shown_before_and_taken_back(drawn, box, edit, is_problem)
 def test_rows_say_what_is_not_said(empty, box, edit, is_problem):
     made = empty.client.post(f"{empty.base}/blocks", json=block(U1, "Top", box(0, 0, 60, 40))).json()
     version = made["features"][0]["properties"]["version"]
-    told = is_problem(empty.client.post(f"{empty.base}/blocks/{U1}/rows", json={}, headers=edit(version)), 409, "input-missing")
+    told = is_problem(
+        empty.client.post(f"{empty.base}/blocks/{U1}/rows", json={}, headers=edit(version)), 409, "input-missing"
+    )
     assert "row spacing" in told["missing"]
 
 
 def test_a_block_is_drawn_anew_split_and_taken_out(drawn, box, place, edit):
     url = f"{drawn.base}/blocks/{U1}"
     laid = drawn.client.post(f"{url}/rows", json={}, headers=edit(drawn.version)).json()
-    bigger = drawn.client.patch(url, json={"type": "Feature", "geometry": box(0, 0, 80, 40)}, headers=edit(laid["version"]))
+    bigger = drawn.client.patch(
+        url, json={"type": "Feature", "geometry": box(0, 0, 80, 40)}, headers=edit(laid["version"])
+    )
     assert bigger.status_code == 200, bigger.text
     assert bigger.json()["properties"]["area_ha"] == pytest.approx(0.32, rel=0.005)
     before = bigger.json()["properties"]["trees"]
     line = {"type": "LineString", "coordinates": [place(40.2, -10), place(40.2, 60)]}
-    parts = drawn.client.post(f"{url}/split", json={"line": line, "parts": [{"name": "Top"}, {"name": "East"}]},
-                              headers=edit(bigger.json()["properties"]["version"]))
+    parts = drawn.client.post(
+        f"{url}/split",
+        json={"line": line, "parts": [{"name": "Top"}, {"name": "East"}]},
+        headers=edit(bigger.json()["properties"]["version"]),
+    )
     assert parts.status_code == 201, parts.text
     assert sorted(part["properties"]["block"] for part in parts.json()["features"]) == ["East", "Top"]
     assert sum(part["properties"]["trees"] for part in parts.json()["features"]) == before
@@ -148,8 +160,10 @@ def test_swapped_and_far_coordinates_are_told(drawn, place, swap, is_problem):
 
 
 def test_blocks_that_overlap_are_refused_and_the_batch_is_all_or_nothing(drawn, box, is_problem):
-    both = {"type": "FeatureCollection",
-            "features": [block(U2, "Free", box(100, 0, 140, 40)), block(U3, "Over", box(50, 0, 90, 40))]}
+    both = {
+        "type": "FeatureCollection",
+        "features": [block(U2, "Free", box(100, 0, 140, 40)), block(U3, "Over", box(50, 0, 90, 40))],
+    }
     is_problem(drawn.client.post(f"{drawn.base}/blocks", json=both), 422, "outline-refused")
     assert len(drawn.client.get(f"{drawn.base}/blocks").json()["features"]) == 1
 
@@ -164,12 +178,16 @@ def test_keep_outs_have_no_setback_that_was_not_typed(drawn, box, edit, is_probl
     assert made.status_code == 201
     assert drawn.client.post(url, json=dam).status_code == 200
     [feature] = drawn.client.get(f"{url}?setbacks=true").json()["features"]
-    outline, setback = (shapely.from_geojson(json.dumps(shape)) for shape in (feature["geometry"], feature["properties"]["setback"]))
+    outline, setback = (
+        shapely.from_geojson(json.dumps(shape)) for shape in (feature["geometry"], feature["properties"]["setback"])
+    )
     assert setback.contains(outline)
     # 20 m of setback to the east of its edge
     assert (setback.bounds[2] - outline.bounds[2]) * 94_500 == pytest.approx(20, abs=0.1)
     version = feature["properties"]["version"]
-    wider = drawn.client.patch(f"{url}/{U2}", json={"type": "Feature", "properties": {"setback_m": 30}}, headers=edit(version))
+    wider = drawn.client.patch(
+        f"{url}/{U2}", json={"type": "Feature", "properties": {"setback_m": 30}}, headers=edit(version)
+    )
     assert wider.json()["properties"]["setback_m"] == 30
     gone = drawn.client.delete(f"{url}/{U2}", headers=edit(wider.json()["properties"]["version"]))
     assert gone.status_code == 200
@@ -187,14 +205,17 @@ def test_outlines_are_read_from_a_file(empty, box, is_problem):
         assert empty.client.post(f"{empty.base}/undo", json={"act": answer.json()["act"]}).status_code == 200
 
 
-@pytest.mark.parametrize(("name", "content", "words"), [
-    ("empty.geojson", b"", "is empty"),
-    ("cut.geojson", b'{"type": ', "cut off"),
-    ("nan.geojson", b'{"type": "FeatureCollection", "features": [{"x": NaN}]}', "NaN"),
-    ("picture.geojson", b"\x89PNG\r\n", "a picture"),
-    ("deep.geojson", b"[" * 100_000, "nested"),
-    ("bomb.kml", b'<?xml version="1.0"?><!DOCTYPE kml [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><kml>&b;</kml>', ""),
-])
+@pytest.mark.parametrize(
+    ("name", "content", "words"),
+    [
+        ("empty.geojson", b"", "is empty"),
+        ("cut.geojson", b'{"type": ', "cut off"),
+        ("nan.geojson", b'{"type": "FeatureCollection", "features": [{"x": NaN}]}', "NaN"),
+        ("picture.geojson", b"\x89PNG\r\n", "a picture"),
+        ("deep.geojson", b"[" * 100_000, "nested"),
+        ("bomb.kml", b'<?xml version="1.0"?><!DOCTYPE kml [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]><kml>&b;</kml>', ""),
+    ],
+)
 def test_a_file_that_can_not_be_changes_nothing(empty, name, content, words, is_problem):
     answer = empty.client.post(f"{empty.base}/imports/outlines", files={"file": (name, content)})
     told = is_problem(answer, 422, "file-refused")

@@ -4,8 +4,14 @@ from __future__ import annotations
 
 import uuid
 
-PLACE = {"name": "Home", "longitude": 149.1, "latitude": -33.25, "time_zone": "Australia/Sydney", "season_start": "07-01",
-         "currency": "AUD"}  # fmt: skip
+PLACE = {
+    "name": "Home",
+    "longitude": 149.1,
+    "latitude": -33.25,
+    "time_zone": "Australia/Sydney",
+    "season_start": "07-01",
+    "currency": "AUD",
+}
 
 
 def test_a_first_grove_is_started_from_the_page(start, tmp_path, is_problem):
@@ -13,7 +19,9 @@ def test_a_first_grove_is_started_from_the_page(start, tmp_path, is_problem):
     told = service.client.get("/api/groves").json()
     assert told["groves"] == []
     assert told["service"]["may_create"]
-    is_problem(service.client.post("/api/groves", json={**PLACE, "latitude": 149, "longitude": -33}), 422, "input-refused")
+    is_problem(
+        service.client.post("/api/groves", json={**PLACE, "latitude": 149, "longitude": -33}), 422, "input-refused"
+    )
     is_problem(service.client.post("/api/groves", json={**PLACE, "time_zone": "AEST"}), 422, "input-refused")
     made = service.client.post("/api/groves", json=PLACE)
     assert made.status_code == 201, made.text
@@ -38,8 +46,12 @@ def test_the_grove_is_changed_by_whoever_has_seen_it(empty, edit, is_problem):
     is_problem(empty.client.patch(empty.base, json={"name": "Other"}), 428, "version-missing")
     changed = empty.client.patch(empty.base, json={"name": "Other"}, headers=edit(told["version"]))
     assert changed.json()["name"] == "Other"
-    is_problem(empty.client.patch(empty.base, json={"name": "Late"}, headers=edit(told["version"])), 412, "changed-meanwhile")
-    is_problem(empty.client.patch(empty.base, json={"crs": "EPSG:1"}, headers=edit(told["version"])), 422, "input-refused")
+    is_problem(
+        empty.client.patch(empty.base, json={"name": "Late"}, headers=edit(told["version"])), 412, "changed-meanwhile"
+    )
+    is_problem(
+        empty.client.patch(empty.base, json={"crs": "EPSG:1"}, headers=edit(told["version"])), 422, "input-refused"
+    )
 
 
 def test_acts_are_listed_and_taken_back(empty, edit, is_problem):
@@ -76,7 +88,12 @@ def test_words_of_users_stay_words(empty, box):
 def test_what_another_program_edited_is_shown_as_a_change(empty, box):
     import sqlite3
 
-    feature = {"type": "Feature", "id": str(uuid.uuid4()), "properties": {"block": "Top"}, "geometry": box(0, 0, 60, 40)}
+    feature = {
+        "type": "Feature",
+        "id": str(uuid.uuid4()),
+        "properties": {"block": "Top"},
+        "geometry": box(0, 0, 60, 40),
+    }
     empty.client.post(f"{empty.base}/blocks", json=feature)
     empty.client.get(f"{empty.base}/blocks")
     connection = sqlite3.connect(empty.path)

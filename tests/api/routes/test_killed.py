@@ -71,9 +71,17 @@ def test_killed_under_load_it_loses_and_doubles_nothing(demo_file, tmp_path):
         try:
             with httpx2.Client(base_url=base, timeout=30) as client:
                 while not stop.is_set():
-                    one = {"count": str(uuid.uuid4()), "tree": random.choice(trees), "taps": 3, "nymphs": 1, "reason": "planned"}
+                    one = {
+                        "count": str(uuid.uuid4()),
+                        "tree": random.choice(trees),
+                        "taps": 3,
+                        "nymphs": 1,
+                        "reason": "planned",
+                    }
                     sent[number].add(one["count"])
-                    until_answered(client, "POST", f"{grove}/walks/{WALK}/counts", {"counts": [one]}, acknowledged[number])
+                    until_answered(
+                        client, "POST", f"{grove}/walks/{WALK}/counts", {"counts": [one]}, acknowledged[number]
+                    )
         except BaseException as trouble:
             failed.append(trouble)
             raise
@@ -98,8 +106,11 @@ def test_killed_under_load_it_loses_and_doubles_nothing(demo_file, tmp_path):
     assert failed == []
     connection = sqlite3.connect(path)
     stored = [row[0] for row in connection.execute("SELECT uuid FROM count WHERE walk_uuid = ?", [WALK])]
-    written = connection.execute("SELECT count(*) FROM change WHERE table_name = 'count' AND before IS NULL AND row_uuid IN "
-                                 "(SELECT uuid FROM count WHERE walk_uuid = ?)", [WALK]).fetchone()[0]
+    written = connection.execute(
+        "SELECT count(*) FROM change WHERE table_name = 'count' AND before IS NULL AND row_uuid IN "
+        "(SELECT uuid FROM count WHERE walk_uuid = ?)",
+        [WALK],
+    ).fetchone()[0]
     assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     connection.close()
     assert len(stored) == len(set(stored)) == written

@@ -45,7 +45,10 @@ def test_limits_enclose_and_widen(told):
     columns = told["pressure"]["columns"]
     for place, mean in enumerate(columns["median_per_beat"]):
         if mean is not None:
-            ordered = [columns[name][place] for name in ("low_90", "low_80", "low_50", "median_per_beat", "high_50", "high_80", "high_90")]
+            ordered = [
+                columns[name][place]
+                for name in ("low_90", "low_80", "low_50", "median_per_beat", "high_50", "high_80", "high_90")
+            ]
             assert ordered == sorted(ordered)
 
 
@@ -75,7 +78,10 @@ def test_a_tree_says_why(reading, told):
 
 def test_a_walk_is_named_by_date_name_or_uuid(reading, is_problem):
     first = reading.client.get(f"{reading.base}/walks").json()["walks"][0]
-    answers = [reading.client.get(f"{reading.base}/pressure", params={"walk": first[key]}).json() for key in ("walk", "date", "name")]
+    answers = [
+        reading.client.get(f"{reading.base}/pressure", params={"walk": first[key]}).json()
+        for key in ("walk", "date", "name")
+    ]
     assert answers[0] == answers[1] == answers[2]
     assert answers[0]["walk"] == first["walk"]
     is_problem(reading.client.get(f"{reading.base}/pressure", params={"walk": "nowhere"}), 404, "not-found")

@@ -80,7 +80,9 @@ def test_an_edit_by_hand_is_a_new_version(zoned, edit, is_problem):
     assert zoned.client.get(zoned.url).json()["trees"] == zoned.zone["trees"]
     # and can't be edited beside the new one
     other = {"zone": str(uuid.uuid4()), "drop": [trees[1]]}
-    is_problem(zoned.client.post(f"{zoned.url}/edits", json=other, headers=edit(zoned.zone["version"])), 409, "conflict")
+    is_problem(
+        zoned.client.post(f"{zoned.url}/edits", json=other, headers=edit(zoned.zone["version"])), 409, "conflict"
+    )
     back = {"zone": str(uuid.uuid4()), "add": [trees[0]]}
     url = f"{zoned.base}/zones/{told['zone']}/edits"
     again = zoned.client.post(url, json=back, headers=edit(told["version"])).json()
@@ -110,16 +112,27 @@ def test_the_mix_follows_what_is_typed(zoned, edit):
 
 def test_an_unknown_zone_is_not_there(reading, edit, is_problem):
     url = f"{reading.base}/zones/{uuid.uuid4()}"
-    for answer in (reading.client.get(url), reading.client.get(f"{url}/run-sheet.pdf"), reading.client.get(f"{url}/exports/gpx"),
-                   reading.client.post(f"{url}/freeze", headers=edit(1)), reading.client.post(f"{url}/mix", headers=edit(1))):
+    for answer in (
+        reading.client.get(url),
+        reading.client.get(f"{url}/run-sheet.pdf"),
+        reading.client.get(f"{url}/exports/gpx"),
+        reading.client.post(f"{url}/freeze", headers=edit(1)),
+        reading.client.post(f"{url}/mix", headers=edit(1)),
+    ):
         is_problem(answer, 404, "not-found")
 
 
-@pytest.mark.parametrize(("format", "media", "begins"), [
-    ("geojson", "application/geo+json", b"{"), ("gpkg", "application/geopackage+sqlite3", b"SQLite format 3"),
-    ("kml", "application/vnd.google-earth.kml+xml", b"<?xml"), ("gpx", "application/gpx+xml", b"<?xml"),
-    ("shp.zip", "application/zip", b"PK"), ("csv", "text/csv", b""),
-])
+@pytest.mark.parametrize(
+    ("format", "media", "begins"),
+    [
+        ("geojson", "application/geo+json", b"{"),
+        ("gpkg", "application/geopackage+sqlite3", b"SQLite format 3"),
+        ("kml", "application/vnd.google-earth.kml+xml", b"<?xml"),
+        ("gpx", "application/gpx+xml", b"<?xml"),
+        ("shp.zip", "application/zip", b"PK"),
+        ("csv", "text/csv", b""),
+    ],
+)
 def test_a_zone_leaves_in_every_format_as_an_attachment(zoned, format, media, begins):
     answer = zoned.client.get(f"{zoned.url}/exports/{format}")
     assert answer.status_code == 200, answer.text

@@ -34,7 +34,11 @@ def test_a_walk_is_stored_once(walked, is_problem):
     is_problem(walked.client.post(f"{walked.base}/walks", json={**again, "name": "other"}), 409, "conflict")
     listed = walked.client.get(f"{walked.base}/walks").json()["walks"]
     assert [walk["walk"] for walk in listed].count(WALK) == 1
-    is_problem(walked.client.post(f"{walked.base}/walks", json={"walk": str(uuid.uuid4()), "date": "2026-02-30"}), 422, "input-refused")
+    is_problem(
+        walked.client.post(f"{walked.base}/walks", json={"walk": str(uuid.uuid4()), "date": "2026-02-30"}),
+        422,
+        "input-refused",
+    )
 
 
 def test_a_count_is_stored_once_alone_and_in_a_batch(walked):
@@ -70,13 +74,32 @@ def test_the_same_uuid_with_other_content_is_a_conflict(walked, is_problem):
     is_problem(walked.client.post(walked.url, json={"counts": [twice, {**twice, "taps": 5}]}), 409, "conflict")
 
 
-@pytest.mark.parametrize("wrong", [
-    {"taps": 0}, {"taps": "3"}, {"taps": 2.5}, {"nymphs": -1}, {"nymphs": 10**9}, {"reason": "guess"}, {"reason": None},
-    {"wing_buds": "lots"}, {"time": "yesterday"}, {"time": "2026-01-05T06:30:00"}, {"count": "1"}, {"tree": "1"},
-    {"accuracy_m": -1}, {"catch": {"spider": -1}}, {"catch": {"": 1}}, {"colour": "red"}, {"observer": ""},
-])
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"taps": 0},
+        {"taps": "3"},
+        {"taps": 2.5},
+        {"nymphs": -1},
+        {"nymphs": 10**9},
+        {"reason": "guess"},
+        {"reason": None},
+        {"wing_buds": "lots"},
+        {"time": "yesterday"},
+        {"time": "2026-01-05T06:30:00"},
+        {"count": "1"},
+        {"tree": "1"},
+        {"accuracy_m": -1},
+        {"catch": {"spider": -1}},
+        {"catch": {"": 1}},
+        {"colour": "red"},
+        {"observer": ""},
+    ],
+)
 def test_a_field_that_can_not_be_is_named(walked, wrong, is_problem):
-    told = is_problem(walked.client.post(walked.url, json={"counts": [count(walked.trees[0]) | wrong]}), 422, "input-refused")
+    told = is_problem(
+        walked.client.post(walked.url, json={"counts": [count(walked.trees[0]) | wrong]}), 422, "input-refused"
+    )
     assert any(next(iter(wrong)) in problem["at"] for problem in told["problems"])
 
 
@@ -99,8 +122,7 @@ def test_eight_phones_at_once_lose_and_double_nothing(walked):
     def phone(counts):
         said = []
         for one in counts:
-            for _ in range(2):
-                said.append(walked.client.post(walked.url, json={"counts": [one]}).status_code)
+            said += [walked.client.post(walked.url, json={"counts": [one]}).status_code for _ in range(2)]
             said.append(walked.client.post(walked.url, json={"counts": [count(str(uuid.uuid4()))]}).status_code)
         return said
 
@@ -127,8 +149,19 @@ def test_what_is_answered_is_in_the_file(walked):
 
 
 def test_counts_are_read_from_a_file(empty, box, edit, is_problem):
-    block = {"type": "Feature", "id": WALK, "geometry": box(0, 0, 60, 40), "properties": {
-        "block": "Top", "row_bearing_deg": 90, "row_spacing_m": 7, "tree_spacing_m": 5, "headland_m": 3, "uphill_bearing_deg": 0}}
+    block = {
+        "type": "Feature",
+        "id": WALK,
+        "geometry": box(0, 0, 60, 40),
+        "properties": {
+            "block": "Top",
+            "row_bearing_deg": 90,
+            "row_spacing_m": 7,
+            "tree_spacing_m": 5,
+            "headland_m": 3,
+            "uphill_bearing_deg": 0,
+        },
+    }
     version = empty.client.post(f"{empty.base}/blocks", json=block).json()["features"][0]["properties"]["version"]
     empty.client.post(f"{empty.base}/blocks/{WALK}/rows", json={}, headers=edit(version))
     header = b"block,row,position,taps,nymphs,adults\n"
