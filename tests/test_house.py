@@ -29,7 +29,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "gridmap.season": {"gridmap"},
     "gridmap.exchange": {"gridmap"},
     "maps": {"gridmap", *ROOMS},
-    "data": set(),
+    # The demo plants one block along a line; the planting has one home.
+    "data": {"gridmap.ground"},
     "api.store": {"gridmap"},
     "api.steps": {"api.store", "maps", "data", "gridmap", *ROOMS},
     "api.commands": {"api", "api.steps", "gridmap"},

@@ -7,7 +7,7 @@ import tempfile
 from pathlib import Path
 
 import data
-from api.steps import facts, ground, grove, outputs, terrain, treatment, walk
+from api.steps import facts, ground, grove, outputs, rows, terrain, treatment, walk
 from api.steps.outcome import Outcome
 
 WALKS = 4
@@ -41,6 +41,8 @@ def build_demo(path: Path) -> None:
     # Before the trees, so that they come in with their heights and the history stays short.
     terrain.import_dem(path, data.path("demo", "hill.tif"), who="demo")
     ground.import_trees(path, data.path("demo", "trees.csv"), who="demo")
+    rows.find_rows(path, data.path("demo", "survey.csv"), who="demo")
+    rows.lay_contour_rows(path, data.path("demo", "contour.geojson"), block="Stony Bit", who="demo")
     for number in range(1, WALKS + 1):
         walk.import_counts(path, data.path("demo", f"walk-{number}.csv"), walk=f"walk {number}", who="demo")
     facts.import_facts(path, grower, who="demo")

@@ -6,8 +6,11 @@ Everything is made up, the place included: a knoll in the open sea, so that nobo
 
 The same seed gives the same bytes: chance comes from `random.Random.random` alone, whose sequence the Python
 documentation promises to keep from version to version ("Notes on Reproducibility" of the module `random`).
-The script shares nothing with gridmap, so that its truth can judge what gridmap computes. It is one file, over the
-usual length, so that the whole making can be read in one place.
+Of gridmap it uses the contour planting alone, so that its truth can judge what gridmap computes. It is one file, over
+the usual length, so that the whole making can be read in one place.
+
+Three blocks come in with their rows and numbers; one (`SURVEYED`) only as positions that a phone measured, its rows are
+found; one (`CONTOUR`) as an outline and a drawn line, its rows follow the line.
 """
 
 from __future__ import annotations
@@ -27,7 +30,9 @@ import numpy as np
 import rasterio
 import shapely
 from affine import Affine
-from shapely.geometry import Point, Polygon
+from shapely.geometry import LineString, Point, Polygon
+
+from gridmap.ground import generate_contour_rows
 
 SEED = 290_925
 # Chosen among sixty so that the walks meet both hot spots: a demo of a walk that misses them would show little.
@@ -63,6 +68,10 @@ KEEP_OUTS: list[tuple[str, str, float, list[tuple[float, float]]]] = [
     ("dwelling", "house", 30.0, [(-186, -112), (-172, -116), (-169, -105), (-183, -101)]),
     ("bush", "bush strip", 4.0, [(-84, 184), (20, 176), (96, 166), (99, 180), (22, 191), (-82, 199)]),
 ]
+
+# Surveyed without rows, with so much error [m, root mean square, both axes together]; planted along a contour.
+SURVEYED, SURVEY_ERROR_M = "East Gate", 0.8
+CONTOUR = "Stony Bit"
 
 # kind, name, position [m from the top]
 POINTS: list[tuple[str, str, tuple[float, float]]] = [
@@ -166,8 +175,22 @@ def frame(name: str) -> tuple[np.ndarray, np.ndarray]:
     return along, np.array([-along[1], along[0]])
 
 
+def contour_line() -> LineString:
+    """Draw the line that the rows of the contour block follow: the contour through its middle [m from the top]."""
+    middle = outline(CONTOUR).centroid
+    level = math.hypot(middle.x / 250.0, middle.y / 205.0)
+    angles = np.radians(np.arange(-24.0, 49.0, 6.0))
+    return LineString(np.round(np.column_stack([250.0 * np.cos(angles), 205.0 * np.sin(angles)]) * level, 2))
+
+
 def places(name: str) -> list[tuple[int, int, float, float]]:
     """Every place of a block as (row, position, east, north): row 1 the lowest, position 1 the left end of its row."""
+    if name == CONTOUR:
+        facts = {key: BLOCKS[name][key] for key in ("row_spacing_m", "tree_spacing_m", "headland_m")}
+        middle = outline(name).centroid
+        facts["uphill_bearing_deg"] = uphill_deg(middle.x, middle.y)
+        rows = generate_contour_rows(outline(name), contour_line(), **facts)
+        return [(int(tree.row), int(tree.position), tree.geometry.x, tree.geometry.y) for tree in rows.itertuples()]
     block, (along, across) = BLOCKS[name], frame(name)
     inside = outline(name).buffer(-block["headland_m"], join_style="mitre")
     corners = shapely.get_coordinates(inside)
@@ -191,8 +214,9 @@ def make_trees(chance: random.Random) -> list[dict[str, Any]]:
     trees: list[dict[str, Any]] = []
     for name, block in BLOCKS.items():
         for row, position, east, north in places(name):
-            fate = pick(chance, [0.945, 0.03, 0.025])  # as planted, gap, replant
-            shift = 0.2 * normal(chance), 0.2 * normal(chance)
+            # As planted, gap, replant; the rows along the line are drawn as they were planted, all alive.
+            fate = 0 if name == CONTOUR else pick(chance, [0.945, 0.03, 0.025])
+            shift = (0.0, 0.0) if name == CONTOUR else (0.2 * normal(chance), 0.2 * normal(chance))
             year = block["planted"] if fate == 0 else 2019 + pick(chance, [1.0] * 5)
             if fate != 1:
                 small = 0.35 + 0.06 * (2025 - year) if fate == 2 else None
@@ -263,10 +287,27 @@ def make_walk(chance: random.Random, trees: list[dict[str, Any]], truth: np.ndar
         tree, who = trees[index], settings["who"][step * len(settings["who"]) // len(order)]
         if step:
             time += timedelta(seconds=round(50 + 20 * chance.random() + gap(tree, trees[order[step - 1]]) / 0.9))
-        lines.append([tree["block"], tree["row"], tree["position"], f"{time.isoformat()}+00:00",
+        lines.append([*label(tree), f"{time.isoformat()}+00:00",
                       *beat(chance, float(truth[index, walk]), settings), reasons[index], f"{who} (invented)",
                       *(negative_binomial(chance, mean, 3.0) for mean in CATCH.values())])
     return lines
+
+
+def label(tree: dict[str, Any]) -> list[Any]:
+    """Name a tree on a walk: by block, row and position, in the surveyed block by where the phone was."""
+    if tree["block"] == SURVEYED:
+        return ["", "", "", *tree["surveyed"]]
+    return [tree["block"], tree["row"], tree["position"], "", ""]
+
+
+def survey(chance: random.Random, trees: list[dict[str, Any]]) -> None:
+    """Measure the trees of the surveyed block with a phone: longitude and latitude, SURVEY_ERROR_M off."""
+    own = [tree for tree in trees if tree["block"] == SURVEYED]
+    off = SURVEY_ERROR_M / math.sqrt(2)
+    places = [(tree["east"] + off * normal(chance), tree["north"] + off * normal(chance)) for tree in own]
+    measured = lonlat([Point(place) for place in places])
+    for tree, point in zip(own, measured, strict=True):
+        tree["surveyed"] = [f"{point.x:.7f}", f"{point.y:.7f}"]
 
 
 def beat(chance: random.Random, mean: float, settings: dict[str, Any]) -> tuple[int, int, int, str]:
@@ -304,7 +345,7 @@ def write_geojson(path: Path, shapes: list[Any], properties: list[dict[str, Any]
 
 
 def write_ground(folder: Path, trees: list[dict[str, Any]]) -> None:
-    """Write outlines.geojson, keep-outs.geojson and trees.csv."""
+    """Write outlines, keep-outs, gates, the drawn line, the survey, and the trees that came with rows and numbers."""
     rows = []
     for name, block in BLOCKS.items():
         centre = outline(name).centroid
@@ -318,7 +359,13 @@ def write_ground(folder: Path, trees: list[dict[str, Any]]) -> None:
                   [{"kind": kind, "name": name} for kind, name, _ in POINTS])
     lines = [[tree["block"], tree["row"], tree["position"], f"{point.x:.7f}", f"{point.y:.7f}", tree["planted_year"],
               *tree["canopy"], "invented"]
-             for tree, point in zip(trees, lonlat([Point(t["east"], t["north"]) for t in trees]), strict=True)]
+             for tree, point in zip(trees, lonlat([Point(t["east"], t["north"]) for t in trees]), strict=True)
+             if tree["block"] not in (SURVEYED, CONTOUR)]
+    write_geojson(folder / "contour.geojson", [contour_line()], [{"block": CONTOUR}])
+    own = [tree for tree in trees if tree["block"] == SURVEYED]
+    found = [[tree["block"], *tree["surveyed"], *tree["canopy"], "invented"] for tree in own]
+    write_csv(folder / "survey.csv",
+              ["block", "longitude", "latitude", "canopy_height_m", "canopy_width_m", "remark"], found)
     write_csv(folder / "trees.csv", ["block", "row", "position", "longitude", "latitude", "planted_year",
                                      "canopy_height_m", "canopy_width_m", "remark"], lines)
 
@@ -340,12 +387,16 @@ def make(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     trees = make_trees(random.Random(SEED))
     truth = make_truth(random.Random(SEED + 1), trees)
+    survey(random.Random(SEED + 2), trees)
     write_ground(folder, trees)
     write_dem(folder / "hill.tif")
-    write_csv(folder / "truth.csv", ["block", "row", "position", *(f"invented_mean_walk_{w + 1}" for w in range(4))],
-              [[t["block"], t["row"], t["position"], *(f"{mean:.3f}" for mean in means)]
-               for t, means in zip(trees, truth, strict=True)])
-    header = ["block", "row", "position", "time", "taps", "nymphs", "adults", "wing_buds", "reason", "observer"]
+    planted = lonlat([Point(tree["east"], tree["north"]) for tree in trees])
+    header = ["block", "row", "position", "longitude", "latitude", "planted_year", "canopy_height_m", "canopy_width_m"]
+    lines = [[t["block"], t["row"], t["position"], f"{point.x:.7f}", f"{point.y:.7f}", t["planted_year"], *t["canopy"],
+              *(f"{mean:.3f}" for mean in means)] for t, point, means in zip(trees, planted, truth, strict=True)]
+    write_csv(folder / "truth.csv", [*header, *(f"invented_mean_walk_{w + 1}" for w in range(4))], lines)
+    header = ["block", "row", "position", "longitude", "latitude", "time", "taps", "nymphs", "adults", "wing_buds",
+              "reason", "observer"]
     for walk in range(len(WALKS)):
         lines = make_walk(random.Random(WALK_SEED + walk), trees, truth, walk)
         write_csv(folder / f"walk-{walk + 1}.csv", [*header, *CATCH], lines)

@@ -1,6 +1,6 @@
-"""Draw the ground of the invented demo grove for the documentation: rows along a line, rows found in a survey, the hill.
+"""Draw the ground of the invented demo grove: rows along a line, rows found in a survey, the hill.
 
-Run it with ``python docs/pictures/ground.py``; it leaves ``contour-rows.svg``, ``found-rows.svg`` and ``hill.svg`` beside it.
+Run it with ``python docs/pictures/ground.py``; it leaves contour-rows.svg, found-rows.svg and hill.svg there.
 """
 
 from __future__ import annotations

@@ -171,7 +171,7 @@ def test_the_take_away_map_opens_with_the_network_off(out, tmp_path):
         check=True,
     )
     assert "leaflet-container" in done.stdout
-    assert 'data-ready="1351"' in done.stdout  # the page says so once every tree is drawn
+    assert 'data-ready="1357"' in done.stdout  # the page says so once every tree is drawn
     assert "CONSOLE" not in done.stderr, done.stderr
 
 

@@ -23,7 +23,8 @@ import pytest
 import rasterio
 
 DEMO = Path(__file__).parents[2] / "data" / "demo"
-MADE = ["outlines.geojson", "keep-outs.geojson", "points.geojson", "hill.tif", "trees.csv", "truth.csv", "grower.json",
+MADE = ["outlines.geojson", "keep-outs.geojson", "points.geojson", "contour.geojson", "hill.tif", "trees.csv",
+        "survey.csv", "truth.csv", "grower.json",
         *(f"walk-{walk}.csv" for walk in range(1, 5))]
 METRES = "EPSG:32729"
 TREE = ["block", "row", "position"]
@@ -46,19 +47,35 @@ def keep_outs() -> gpd.GeoDataFrame:
 
 @pytest.fixture(scope="module")
 def trees() -> gpd.GeoDataFrame:
-    table = pd.read_csv(DEMO / "trees.csv")
+    """Every living tree where it was planted; the surveyed block and that along the line come in without numbers."""
+    table = pd.read_csv(DEMO / "truth.csv")
     where = gpd.points_from_xy(table["longitude"], table["latitude"])
     return gpd.GeoDataFrame(table, geometry=where, crs="EPSG:4326").to_crs(METRES)
 
 
 @pytest.fixture(scope="module")
 def truth(trees) -> gpd.GeoDataFrame:
-    return trees.merge(pd.read_csv(DEMO / "truth.csv"), on=TREE, validate="one_to_one")
+    return trees
 
 
 @pytest.fixture(scope="module")
-def walks() -> list[pd.DataFrame]:
-    return [pd.read_csv(DEMO / f"walk-{walk}.csv") for walk in range(1, 5)]
+def survey() -> pd.DataFrame:
+    return pd.read_csv(DEMO / "survey.csv")
+
+
+@pytest.fixture(scope="module")
+def walks(trees, survey) -> list[pd.DataFrame]:
+    """Four walks; a line of the surveyed block names its tree by where the phone was, here by its number too."""
+    own = trees[trees["block"] == "East Gate"].reset_index(drop=True)
+    measured = {(row.longitude, row.latitude): i for i, row in enumerate(survey.itertuples())}
+    read = []
+    for number in range(1, 5):
+        walk = pd.read_csv(DEMO / f"walk-{number}.csv")
+        for line in walk.index[walk["block"].isna()]:
+            tree = own.loc[measured[(walk.at[line, "longitude"], walk.at[line, "latitude"])]]
+            walk.loc[line, TREE] = [tree["block"], tree["row"], tree["position"]]
+        read.append(walk.astype({"row": "int64", "position": "int64"}))
+    return read
 
 
 @pytest.fixture(scope="module")
@@ -93,10 +110,20 @@ def test_the_hill_is_the_formula_of_the_script(script):
     assert np.abs(heights - expected).max() <= 0.0501
 
 
-def test_the_script_shares_nothing_with_gridmap():
-    text = (DEMO / "make_demo.py").read_text(encoding="utf-8")
-    assert "import gridmap" not in text
-    assert "from gridmap" not in text
+def test_of_gridmap_the_script_uses_the_contour_planting_alone():
+    lines = (DEMO / "make_demo.py").read_text(encoding="utf-8").splitlines()
+    used = [line for line in lines if line.startswith(("import gridmap", "from gridmap"))]
+    assert used == ["from gridmap.ground import generate_contour_rows"]
+
+
+def test_the_survey_is_as_far_off_as_it_says(trees, survey):
+    where = gpd.points_from_xy(survey["longitude"], survey["latitude"])
+    measured = gpd.GeoSeries(where, crs="EPSG:4326").to_crs(METRES)
+    planted = trees[trees["block"] == "East Gate"].geometry.reset_index(drop=True)
+    off = measured.distance(planted)
+    # Root mean square 0.8 m; its standard error over n trees, two axes each, is 0.8 / sqrt(4 n).
+    assert np.sqrt((off**2).mean()) == pytest.approx(0.8, abs=3 * 0.8 / np.sqrt(4 * len(off)))
+    assert set(survey.columns) & {"row", "position"} == set()
 
 
 def test_the_folder_holds_these_files_only_and_stays_small():
@@ -113,7 +140,8 @@ def test_every_file_says_that_it_is_invented():
 def test_every_row_feature_and_section_says_that_it_is_invented(blocks, keep_outs, trees, walks):
     assert blocks["remark"].str.contains("invented").all()
     assert keep_outs["remark"].str.contains("invented").all()
-    assert trees["remark"].str.contains("invented").all()
+    for name in ("trees.csv", "survey.csv"):
+        assert pd.read_csv(DEMO / name)["remark"].str.contains("invented").all()
     assert all(walk["observer"].str.contains("invented").all() for walk in walks)
     grower = json.loads((DEMO / "grower.json").read_text(encoding="utf-8"))
     assert set(grower["invented"]) == set(grower) - {"invented"}
@@ -341,4 +369,7 @@ def test_the_currency_and_the_time_zone_are_real_codes_that_mean_nobody():
 
 
 def test_the_readme_tells_the_number_of_trees(trees):
-    assert f"{len(trees):,} living trees" in (DEMO / "README.md").read_text(encoding="utf-8")
+    told = (DEMO / "README.md").read_text(encoding="utf-8")
+    assert f"{len(trees):,} living trees" in told
+    for name, file in (("East Gate", "survey.csv"), ("Stony Bit", "contour.geojson")):
+        assert f"`{file}` | {int((trees['block'] == name).sum())} trees" in told

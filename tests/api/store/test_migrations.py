@@ -104,7 +104,10 @@ print(steps)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="kill -9 is POSIX")
-@pytest.mark.parametrize(("stop", "left"), [(n, [1]) for n in (1, 3, 4, 5)] + [(n, [1, 2]) for n in (6, 7, 8)] + [(n, [1, 2, 3]) for n in (9, 10, 11)])
+@pytest.mark.parametrize(
+    ("stop", "left"),
+    [(n, [1]) for n in (1, 3, 4, 5)] + [(n, [1, 2]) for n in (6, 7, 8)] + [(n, [1, 2, 3]) for n in (9, 10, 11)],
+)
 def test_killed_in_mid_migration_it_is_old_and_the_next_opening_makes_it_new(old_file, run_python, stop, left):
     # Four tables are made and registered, then migration 2 is recorded: the fifth step lies just before its commit. Two
     # tables and a record more make migration 3, and again migration 4.
