@@ -89,5 +89,12 @@ export const shellWords = {
   "plan.edge": "No tree that way.",
   "plan.fitted": "The whole grove is in view.",
 
-  "table.value": "Shown",
+  "plan.treeValue": "{name}: {value} a beat, {known}",
+  "plan.treeUnknown": "{name}: too few beats near it to say",
+  "plan.well_known": "well known",
+  "plan.doubtful": "doubtful",
+  "plan.tooFew": "too few to say",
+
+  "problem.close": "Close",
+  "table.value": "Count a beat, 80 % limits",
 };

@@ -1,0 +1,122 @@
+// @ts-check
+/** The one controller: opens the grove, joins the instruments and the places, says what is saved. */
+import { Problem, api } from "./api.js";
+import { announce, byId, el, focus, mount } from "./dom.js";
+import { lightSwitch, startLight } from "./light.js";
+import { GROUND, reload } from "./loaders.js";
+import { askForCode } from "./pair.js";
+import { Places, placeNames, placeTitle, registerPlace } from "./places.js";
+import { Plan } from "./plan/plan.js";
+import { showProblem } from "./problems.js";
+import { mountProfile } from "./profile/profile.js";
+import { state } from "./state.js";
+import { statusLine } from "./status.js";
+import { say } from "./words.js";
+import { openWhy } from "./why.js";
+import { mountYearLine } from "./yearline/yearline.js";
+
+registerPlace("ground", { title: say("place.ground"), load: () => import("./ground/sheet.js") });
+registerPlace("pressure", { title: say("place.pressure"), load: () => import("./pressure/sheet.js") });
+registerPlace("treat", { title: say("place.treat"), load: () => import("./treat/sheet.js") });
+
+const sheet = byId("sheet");
+let saves = 0;
+startLight(state);
+state.set({ layer: "expected" });
+const plan = new Plan(byId("plan"), { state });
+const ctx = {
+  state, api, plan,
+  /** @param {...string} keys */
+  reload: (...keys) => reload(state, api, keys.length ? keys : GROUND),
+  /** @param {string} words */
+  saving: (words) => state.set({ saving: { saved: saves, waiting: 1, refused: 0, said: words } }),
+  /** @param {string} words */
+  saved: (words) => { saves += 1; state.set({ saving: { saved: saves, waiting: 0, refused: 0, said: words } }); announce(words); },
+  /** @param {any} error @param {HTMLElement[]} [ways] */
+  fail: (error, ways) => { state.set({ saving: null }); showProblem(sheet, error, ways); },
+  go: (/** @type {string} */ name) => { location.hash = name; },
+  /** @param {any} grove */
+  opened: (grove) => opened(grove),
+};
+const slot = el("div", { class: "sheet-slot" });
+const places = new Places(slot, ctx);
+mount(sheet, slot, el("footer", { class: "sheet-foot" }, lightSwitch(state)));
+statusLine(byId("status"), state);
+mountProfile(ctx);
+mountYearLine(ctx);
+strips();
+for (const key of ["grove", "blocks", "place"]) state.on(key, heads);
+plan.element.addEventListener("treechoose", (event) => {
+  if (state.get("place") === "pressure" && state.get("pressure")) openWhy(ctx, /** @type {CustomEvent} */ (event).detail.tree).catch(ctx.fail);
+});
+document.addEventListener("keydown", (event) => { if (event.key === "Escape" && !document.querySelector("dialog[open]")) state.choose(null); });
+document.addEventListener("notpaired", () => askForCode(sheet));
+addEventListener("hashchange", () => go());
+addEventListener("unhandledrejection", (event) => { if (event.reason instanceof Problem) { event.preventDefault(); ctx.fail(event.reason); } });
+byId("skip").addEventListener("click", (/** @type {Event} */ event) => { event.preventDefault(); focus(sheet); });
+
+/** The place that the address names, the best one when it names none. */
+async function go() {
+  const asked = location.hash.slice(1);
+  const drawn = (state.get("blocks")?.features ?? []).length > 0;
+  const name = placeNames().includes(asked) && (drawn || asked === "ground") ? asked : drawn && state.get("walks")?.length && !asked ? "pressure" : "ground";
+  state.set({ place: name });
+  try {
+    await places.go(name);
+  } catch (error) {
+    ctx.fail(error);
+  }
+}
+
+/** Names, doors, what CSS needs to know. */
+function heads() {
+  const grove = state.get("grove");
+  const drawn = (state.get("blocks")?.features ?? []).length > 0;
+  const place = state.get("place") ?? "";
+  byId("grove-name").textContent = grove?.name ?? say("app.newGrove");
+  const invented = byId("invented");
+  invented.hidden = !grove?.invented;
+  invented.textContent = say("app.invented");
+  document.title = `${placeTitle(place) || say("app.name")}, ${grove?.name ?? say("app.newGrove")}`;
+  document.body.dataset.place = place;
+  document.body.dataset.first = String(!drawn);
+  mount(byId("places"), ...placeNames().map((name) => el("a", { href: `#${name}`, text: placeTitle(name), "aria-current": name === place ? "page" : null, "aria-disabled": !drawn && name !== "ground" ? "true" : null,
+    onclick: (/** @type {Event} */ event) => { if (!drawn && name !== "ground") { event.preventDefault(); announce(say("place.needsGround", { place: placeTitle(name) })); } } })));
+  byId("strip-tabs").hidden = !drawn;
+}
+
+/** On a phone the profile and the year line are two tabs of one strip. */
+function strips() {
+  const tab = (/** @type {string} */ name) => el("button", { type: "button", text: say(`strip.${name}`), "aria-expanded": "false", "aria-controls": name, onclick: () => {
+    document.body.dataset.strip = document.body.dataset.strip === name ? "" : name;
+    for (const [i, one] of ["profile", "yearline"].entries()) byId("strip-tabs").children[i].setAttribute("aria-expanded", String(document.body.dataset.strip === one));
+  } });
+  mount(byId("strip-tabs"), tab("profile"), tab("yearline"));
+}
+
+/** @param {any} grove */
+async function opened(grove) {
+  state.set({ grove });
+  await reload(state, api, GROUND);
+  plan.fit();
+}
+
+async function start() {
+  try {
+    const { groves, service } = await api.root("groves");
+    state.set({ shared: service.shared, mayCreate: service.may_create, groves });
+    const wanted = new URLSearchParams(location.search).get("grove");
+    const grove = groves.find((/** @type {any} */ one) => one.grove === wanted) ?? groves[0];
+    if (grove) await opened(grove);
+    else state.set({ blocks: { type: "FeatureCollection", features: [] } });
+  } catch (error) {
+    if (error instanceof Problem && error.status === 401) return;
+    ctx.fail(error);
+    state.set({ blocks: state.get("blocks") ?? { type: "FeatureCollection", features: [] } });
+  }
+  await go();
+  document.body.dataset.ready = "true";
+}
+
+start();
+if ("serviceWorker" in navigator && isSecureContext) addEventListener("load", () => navigator.serviceWorker.register("/sw.js", { scope: "/" }).catch(() => undefined));
