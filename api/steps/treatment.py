@@ -11,7 +11,6 @@ from typing import Any
 import pandas as pd
 import shapely
 
-from api.store.refusals import Conflict
 from api.steps.facts import Facts, facts_of
 from api.steps.outcome import Outcome, plain
 from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure
@@ -28,6 +27,7 @@ from api.steps.treatment_report import (
 )
 from api.store import Grove as StoredGrove
 from api.store import open_grove
+from api.store.refusals import Conflict
 from gridmap import __version__, treatment
 from gridmap.errors import InputMissing, InputRefused
 from gridmap.treatment import Mix

@@ -222,7 +222,8 @@ class Grove(GroveChanges):
     ) -> str:
         """Store a zone, or a new version of the one it ``replaces`` (UUID); return its UUID.
 
-        Without a name it gets a number, without a UUID (``zone``) a new one. What it holds is in `ZoneContent`; only the geometry must be given.
+        Without a name it gets a number, without a UUID (``zone``) a new one. What it holds is in `ZoneContent`; the
+        geometry alone must be given.
         """
         with self.act(what, who=who) as act:
             return zones.add_zone(act, content, name=name, replaces=replaces, zone=zone)

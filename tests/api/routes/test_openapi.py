@@ -176,8 +176,8 @@ def real_things(demo):
 
     def version(path):
         thing = next((name for name in ("block", "keep_out", "zone", "name") if f"{{{name}}}" in path), "grove")
-        url = {"block": f"blocks/{ids['block']}", "keep_out": f"keep-outs/{ids['keep_out']}", "zone": f"zones/{ids['zone']}",
-               "name": "facts/label", "grove": ""}[thing]  # fmt: skip
+        url = {"block": f"blocks/{ids['block']}", "keep_out": f"keep-outs/{ids['keep_out']}",
+               "zone": f"zones/{ids['zone']}", "name": "facts/label", "grove": ""}[thing]  # fmt: skip
         told = ask(f"{demo.base}/{url}".rstrip("/")).json()
         return told.get("version") or told.get("properties", {}).get("version", "0")
 
@@ -200,7 +200,7 @@ def run_fuzz(demo, per_operation):
 
         @given(case=operation.as_strategy())
         @settings(kept, phases=[Phase.generate])
-        def ask(case):
+        def ask(case, operation=operation):
             nonlocal sent
             sent += 1
             case.path_parameters = {**(case.path_parameters or {}), "grove": ids["grove"]}
