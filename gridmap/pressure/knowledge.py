@@ -15,8 +15,10 @@ WELL_KNOWN, DOUBTFUL, UNKNOWN = "well_known", "doubtful", "unknown"
 # tree with many insects on it, is 1 / sqrt(b k).
 _SIZE = 0.8
 _BEATS = 2
-# Upper over lower 80 % limit that those beats would leave: 2 x 1.2816 standard deviations on the log scale, 7.6 times.
-WELL_KNOWN_RATIO = math.exp(2.0 * 1.2815515655446004 / math.sqrt(_BEATS * _SIZE))
+# The share of over-dispersion that is the tree's own (`PressureModel`, its default) widens every tree's limits by this.
+_TREE_VARIANCE = 0.25 * math.log(1.0 + 1.0 / _SIZE)
+# Upper over lower 80 % limit that those beats would leave: 2 x 1.2816 standard deviations on the log scale, 10.3 times.
+WELL_KNOWN_RATIO = math.exp(2.0 * 1.2815515655446004 * math.sqrt(1.0 / (_BEATS * _SIZE) + _TREE_VARIANCE))
 # Below this share of what there was to learn about the tree's own block and place, the number is the grove's mean.
 LEAST_INFORMED = 0.05
 
@@ -45,9 +47,10 @@ def knowledge(pressure: pd.DataFrame, *, walked: object = None) -> pd.Series:
     -----
     Unknown: the block was not walked, or ``informed`` is under 0.05, so the number says only what the rest of the grove
     is like. Well known: the 80 % limits are no further apart than two standard beats of that very tree would leave
-    them, a ratio of 7.6; doubtful: further apart. The ratio is exp(2 z / sqrt(2 k)) with z = 1.2816 and k = 0.8, the
-    size held likely beforehand. Chosen so that a walk of fifty trees over a thousand leaves about a quarter of them
-    well known (simulated: four blocks, range 30 to 80 m); it is a way of speaking, not a published limit.
+    them, a ratio of 10.3; doubtful: further apart. The ratio is exp(2 z sqrt(1 / (2 k) + phi log(1 + 1 / k))) with z =
+    1.2816, k = 0.8, the size held likely beforehand, and phi = .25, the tree's share of over-dispersion. Chosen so
+    that a walk of fifty trees over a thousand leaves about a quarter of them well known (simulated without that share:
+    four blocks, range 30 to 80 m); it is a way of speaking, not a published limit.
 
     Examples
     --------

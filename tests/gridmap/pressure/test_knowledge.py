@@ -14,12 +14,14 @@ from gridmap.pressure.knowledge import WELL_KNOWN_RATIO
 
 def test_ratio_is_what_two_beats_would_leave():
     """Variance of the log mean of b negative-binomial counts with many insects: 1 / (b k) (delta method); scipy's z."""
-    assert pytest.approx(np.exp(2 * stats.norm.ppf(0.9) / np.sqrt(2 * 0.8))) == WELL_KNOWN_RATIO
+    # The tree's own share, .25 of log(1 + 1 / k), widens the limits of every tree.
+    variance = 1 / (2 * 0.8) + 0.25 * np.log(1 + 1 / 0.8)
+    assert pytest.approx(np.exp(2 * stats.norm.ppf(0.9) * np.sqrt(variance))) == WELL_KNOWN_RATIO
 
 
 def test_words():
     frame = pd.DataFrame(
-        {"low_80": [1.0, 1.0, 1.0, 1.0], "high_80": [7.0, 8.0, 2.0, 2.0], "informed": [0.3, 0.3, 0.04, 0.3]},
+        {"low_80": [1.0, 1.0, 1.0, 1.0], "high_80": [10.0, 11.0, 2.0, 2.0], "informed": [0.3, 0.3, 0.04, 0.3]},
         index=list("abcd"),
     )
     told = knowledge(frame, walked=[True, True, True, False])
