@@ -215,7 +215,10 @@ def _guide(line: shapely.LineString, outline: shapely.Polygon, radius: float) ->
             "the line to follow would cross itself when its ends are drawn on", "rows don't cross",
             "draw its ends out of the block, apart from each other",
         )
-    return _rounded(longer, radius)
+    # Points on a straight stretch say nothing, and the offset of a line that has them may lose its end
+    rounded = _rounded(shapely.simplify(longer, 1e-6), radius)
+    lost = shapely.distance(shapely.points(ends), rounded).max() > radius
+    return longer if lost else rounded
 
 
 def _check_line(line: shapely.LineString) -> None:
