@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.spatial import cKDTree
-from scipy.spatial.distance import cdist
 
 from gridmap.checks import FloatArray, IntArray
 from gridmap.errors import InputRefused
@@ -23,17 +21,20 @@ from gridmap.pressure._prior import (
     usual_spacing_m,
 )
 from gridmap.pressure._walk import Walk, covariance
-from gridmap.pressure._windows import windows
+from gridmap.pressure._windows import cells, windows
 
 # Up to this many beats every grid point is computed on all of them.
 MOST_BEATS_WHOLE_GRID = 300
-# Over it, the grid is weighed on a subset of so many beats, and these many points are computed window by window.
-SUBSET = 200
+# Over it, the grid is weighed on so many clusters of so many beats at most, and these many points are computed window
+# by window.
+CLUSTERS, CLUSTER = 6, 100
 _POINTS_OF_LARGE = 6
+_OUT_OF_RACE = 1e-4
 MOST_BEATS = 100_000
 # Where the largest usual size holds this much of the weight, counts are nearly Poisson and the rest is computed.
 _NEARLY_POISSON = 0.3
-_LEAST_WEIGHT = 1e-5
+# The unlikeliest points, holding together no more than this of the weight, are left out.
+_LEAST_SAID = 0.003
 # Points below this weight are not tried with each distance between visits.
 _LEAST_SAY = 0.004
 # Numbers in one batch of matrices (8 bytes each, some eight such arrays at a time).
@@ -95,16 +96,18 @@ def fit_walk(walk: Walk, log_mean: float, *, whole: bool | None = None) -> Fitte
     factor = walk_spacing_factor(walk)
     if n <= MOST_BEATS_WHOLE_GRID if whole is None else whole:
         tried, posterior = _whole_grid(walk, log_mean, factor)
-        weight = grid_weights(tried, posterior.log_evidence)
-        kept = np.flatnonzero(weight > _LEAST_WEIGHT)
+        log_evidence = posterior.log_evidence
+        weight = grid_weights(tried, log_evidence)
+        order = np.argsort(weight)
+        kept = np.sort(order[np.cumsum(weight[order]) > _LEAST_SAID])
         of_kept: Posterior | None = posterior.take(kept)
     else:
-        tried, posterior = _whole_grid(walk.take(spread_subset(walk.xy, min(SUBSET, n))), log_mean, factor)
-        weight = grid_weights(tried, posterior.log_evidence)
+        tried, log_evidence = _by_clusters(walk, log_mean, factor)
+        weight = grid_weights(tried, log_evidence)
         kept = np.sort(np.argsort(weight)[::-1][:_POINTS_OF_LARGE])
         of_kept = None
     share = weight[kept] / weight[kept].sum()
-    return Fitted(walk, tried.take(kept), of_kept, share, tried, posterior.log_evidence, factor, log_mean)
+    return Fitted(walk, tried.take(kept), of_kept, share, tried, log_evidence, factor, log_mean)
 
 
 def walk_spacing_factor(walk: Walk) -> float:
@@ -116,25 +119,37 @@ def walk_spacing_factor(walk: Walk) -> float:
 def _whole_grid(walk: Walk, log_mean: float, factor: float) -> tuple[Grid, Posterior]:
     """Return the usual points, and those of nearly Poisson counts where the usual ones point that way."""
     every = grid(factor)
+    if len(walk.visits) > 1:
+        every = every.apart(VISITS_M[1:2] * factor, np.zeros(1))
     usual = np.flatnonzero(every.size <= SIZES[USUAL_SIZES - 1])
     points = every.take(usual)
-    if len(walk.visits) > 1:
-        points = points.apart(VISITS_M[1:2] * factor, np.zeros(1))
     posterior = posterior_of(walk, points, log_mean)
-    if len(walk.visits) > 1:
-        # The other parts are weighed at the middle distance first; only what has a say is tried with each.
-        likely = np.flatnonzero(grid_weights(points, posterior.log_evidence) > _LEAST_SAY)
-        points = points.take(likely).apart(VISITS_M * factor, LOG_PRIOR_VISITS)
-        return points, posterior_of(walk, points, log_mean)
     at_edge = points.size == SIZES[USUAL_SIZES - 1]
     if grid_weights(points, posterior.log_evidence)[at_edge].sum() > _NEARLY_POISSON:
         rest = every.take(np.setdiff1d(np.arange(len(every)), usual))
         posterior = join([posterior, posterior_of(walk, rest, log_mean)])
-        points = Grid(*(
-            np.concatenate([getattr(points, name), getattr(rest, name)])
-            for name in ("range_m", "spread", "size", "log_prior")
-        ))
+        points = points.and_also(rest)
+    if len(walk.visits) > 1:
+        # The other parts were weighed at one distance between visits; only what has a say is tried with each.
+        likely = np.flatnonzero(grid_weights(points, posterior.log_evidence) > _LEAST_SAY)
+        points = points.take(likely).apart(VISITS_M * factor, LOG_PRIOR_VISITS)
+        posterior = posterior_of(walk, points, log_mean)
     return points, posterior
+
+
+def _by_clusters(walk: Walk, log_mean: float, factor: float) -> tuple[Grid, FloatArray]:
+    """Return points and the sum of their evidence over clusters of beats, each taken as if it stood alone."""
+    clusters = cells(walk.xy, CLUSTER)
+    chosen = np.unique(np.linspace(0, len(clusters) - 1, CLUSTERS).round().astype(int))
+    first, *others = (walk.take(clusters[i]) for i in np.random.default_rng(0).permutation(chosen))
+    points, posterior = _whole_grid(first, log_mean, factor)
+    log_evidence = posterior.log_evidence
+    for cluster in others:
+        # Points that are out of the race are not computed again.
+        kept = np.flatnonzero(grid_weights(points, log_evidence) > _OUT_OF_RACE)
+        points = points.take(kept)
+        log_evidence = log_evidence[kept] + posterior_of(cluster, points, log_mean).log_evidence
+    return points, log_evidence
 
 
 def posterior_of(walk: Walk, points: Grid, log_mean: float) -> Posterior:
@@ -153,18 +168,3 @@ def grid_weights(points: Grid, log_evidence: FloatArray) -> FloatArray:
     weight = np.exp(log_weight - log_weight.max())
     return np.asarray(weight / weight.sum())
 
-
-def spread_subset(xy: FloatArray, number: int) -> IntArray:
-    """Return beats spread over the walk, each with its nearest other beat, so that short distances are seen too."""
-    start = int(np.argmin(((xy - xy.mean(axis=0)) ** 2).sum(axis=1)))
-    spread = [start]
-    distance = cdist(xy[[start]], xy)[0]
-    while len(spread) < number // 2:
-        farthest = int(np.argmax(distance))
-        if distance[farthest] <= 0.0:
-            break
-        spread.append(farthest)
-        distance = np.minimum(distance, cdist(xy[[farthest]], xy)[0])
-    rest = np.setdiff1d(np.arange(len(xy)), spread)
-    _, nearest = cKDTree(xy[rest]).query(xy[spread])
-    return np.union1d(spread, rest[np.asarray(nearest)])

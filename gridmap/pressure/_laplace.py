@@ -71,8 +71,25 @@ def laplace(covariance: FloatArray, counts: FloatArray, log_base: FloatArray, si
 
     where S is the covariance of the approximation.
     """
-    k = size[:, None]
-    odds = log_base - np.log(k)
+    k = np.repeat(size[:, None], len(counts), axis=1)
+    return _corrected(covariance, counts, log_base - np.log(k), k, log_choose(counts, k).sum(axis=1))
+
+
+def laplace_of_shares(covariance: FloatArray, found: FloatArray, trials: FloatArray, log_odds: float) -> Posterior:
+    """Return the same for the log odds of a share, ``found`` out of ``trials`` at each place (binomial, logit link).
+
+    The likelihood is that of the negative binomial with y + k = trials and its log odds as they stand; its constant is
+    left out.
+    """
+    k = np.broadcast_to(trials - found, (len(covariance), len(found)))
+    odds = np.full(k.shape, log_odds)
+    return _corrected(covariance, found, odds, k, np.zeros(len(covariance)))
+
+
+def _corrected(
+    covariance: FloatArray, counts: FloatArray, odds: FloatArray, k: FloatArray, constant: FloatArray
+) -> Posterior:
+    """Return the approximation for log likelihood counts t - (counts + k) log(1 + e^t), t = eta + odds."""
     pull, lift, psi = _mode(covariance, counts, odds, k)
     p = _logistic(lift + odds)
     weight = (counts + k) * p * (1.0 - p)
@@ -91,7 +108,6 @@ def laplace(covariance: FloatArray, counts: FloatArray, log_base: FloatArray, si
         + (c * _times(sigma, c)).sum(axis=1) / 8.0
         + (third * _times(sigma * sigma * sigma, third)).sum(axis=1) / 12.0
     )
-    constant = log_choose(counts, k).sum(axis=1)
     # M K c, with K M at hand: (K M)' c.
     pull = pull + 0.5 * (c - _times(shrink.transpose(0, 2, 1), c))
     return Posterior(pull, root, inverse, constant + psi - half_log_det + correction)

@@ -12,8 +12,11 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Iterator
 from dataclasses import dataclass
+from functools import reduce
+from operator import add
 
 import numpy as np
+import pandas as pd
 from scipy.spatial.distance import cdist
 from scipy.special import ndtr
 
@@ -29,8 +32,10 @@ COLUMNS = (
     "informed",
 )
 _LEVELS = (0.5, 0.25, 0.75, 0.1, 0.9, 0.05, 0.95)
-# Numbers in one chunk of the matrix trees x beats: about 2 MB, so that memory stays flat however large the grove.
+# Numbers in one chunk of the matrix trees x beats: about 1 MB, so that memory stays flat however large the grove.
 _CHUNK = 250_000
+# Root of a beat's weight (insects, at most y + k) up to which single precision keeps a variance to about 1e-5.
+_MOST_ROOT = 8.0
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,24 @@ class Curves:
 
 
 @dataclass(frozen=True)
+class Taught:
+    """Variance of block and place (common mean left out) that the walk took away: r'quad r + 2 r'cross + fixed.
+
+    ``prior`` is that variance before the walk. All are sums weighed by the points' weight.
+    """
+
+    prior: float
+    quad: FloatArray         # (n, n)
+    cross: FloatArray        # (c + 1, n)
+    fixed: FloatArray        # (c + 1,)
+
+    def __add__(self, other: Taught) -> Taught:
+        return Taught(
+            self.prior + other.prior, self.quad + other.quad, self.cross + other.cross, self.fixed + other.fixed
+        )
+
+
+@dataclass(frozen=True)
 class Gathered:
     """Grid points of one range and spread (and size, where wanted) as one curve; c blocks, then "another block"."""
 
@@ -54,15 +77,11 @@ class Gathered:
     size: float
     slope: FloatArray        # (n,)       mean = slope'r + level[block]
     level: FloatArray        # (c + 1,)
-    prior: float             #  variance = prior - r'quad r - 2 r'cross[block] - fixed[block] + spread of means
-    quad: FloatArray         # (n, n)
+    prior: float             #  variance = prior - r'quad r - 2 r'cross[block] - fixed[block]
+    quad: FloatArray         # (n, n)     less the spread of the means that were gathered
     cross: FloatArray        # (c + 1, n)
     fixed: FloatArray        # (c + 1,)
-    slope_off: FloatArray    # (n, g)     spread of means = |slope_off'r + level_off[block]|^2
-    level_off: FloatArray    # (c + 1, g)
-    local: float             #            the same without the common mean, for what the walk taught of the place
-    local_cross: FloatArray  # (c + 1, n)
-    local_fixed: FloatArray  # (c + 1,)
+    local: Taught
 
 
 @dataclass(frozen=True)
@@ -119,8 +138,11 @@ def block_index(walk: Walk, names: list[Hashable] | None, length: int) -> IntArr
     """Return the number of each tree's block: those beaten as in the walk, each other one with a number after them."""
     if walk.blocks is None or names is None:
         return np.zeros(length, dtype=np.int64)
+    values = np.empty(length, dtype=object)
+    values[:] = names
+    which, distinct = pd.factorize(values)
     number = dict(walk.blocks)
-    return np.array([number.setdefault(name, len(number)) for name in names], dtype=np.int64)
+    return np.array([number.setdefault(name, len(number)) for name in distinct], dtype=np.int64)[which]
 
 
 def gather(
@@ -132,6 +154,8 @@ def gather(
     ``shift`` and ``extra`` (g,) are added to mean and variance of each grid point: the tree's own share.
     """
     bound = links_at(walk, points, When.latest(walk) if when is None else when, sd_mean)
+    # Half the digits are twice as quick; not where a count is worth so much that they would show.
+    digits = np.float32 if posterior.root.max(initial=0.0) < _MOST_ROOT else np.float64
     key = np.column_stack([points.range_m, points.spread, points.size if by_size else np.zeros(len(points))])
     result = []
     for one in np.unique(key, axis=0):
@@ -145,18 +169,22 @@ def gather(
         levels = part.pull @ everything.T + shift[inside, None]
         slope, level = share @ slopes, share @ levels
         off = np.sqrt(share)
+        slope_off, level_off = off[:, None] * (slopes - slope), off[:, None] * (levels - level)
         mean_precision = np.einsum("g,gij->ij", share, precision)
-        once = np.einsum("g,gij,gj->ij", share * square, precision, reach)
+        once = np.einsum("g,gij,gj->ij", share * square, precision, reach, optimize=True)
+        quad = np.einsum("g,gi,gij,gj->ij", share * square**2, reach, precision, reach, optimize=True)
+        whole = float(weight[inside].sum())
         result.append(Gathered(
-            weight=float(weight[inside].sum()), range_m=float(one[0]), spread=float(one[1]), size=float(one[2]),
-            slope=slope, level=log_mean + level,
+            weight=whole, range_m=float(one[0]), spread=float(one[1]), size=float(one[2]),
+            slope=slope.astype(digits), level=log_mean + level,
             prior=float(share @ (square + extra[inside])) + walk.sd_block**2 + bound.variance,
-            quad=np.einsum("g,gi,gij,gj->ij", share * square**2, reach, precision, reach, optimize=True),
-            cross=everything @ once, fixed=np.einsum("ci,ij,cj->c", everything, mean_precision, everything),
-            slope_off=(off[:, None] * (slopes - slope)).T, level_off=(off[:, None] * (levels - level)).T,
-            local=float(share @ square) + walk.sd_block**2,
-            local_cross=bound.block @ once,
-            local_fixed=np.einsum("ci,ij,cj->c", bound.block, mean_precision, bound.block),
+            quad=(quad - slope_off.T @ slope_off).astype(digits),
+            cross=(everything @ once - level_off.T @ slope_off).astype(digits),
+            fixed=_quadratic(everything, mean_precision) - (level_off**2).sum(axis=0),
+            local=Taught(
+                whole * (float(share @ square) + walk.sd_block**2), (whole * quad).astype(digits),
+                (whole * bound.block @ once).astype(digits), whole * _quadratic(bound.block, mean_precision),
+            ),
         ))
     return result
 
@@ -173,8 +201,10 @@ def curves_of(
             part.walk, fitted.points, part.posterior, fitted.weight, log_mean=fitted.log_mean, shift=-0.5 * share,
             extra=share, by_size=by_size, when=when,
         )
-        for some in chunks(len(part.trees), len(part.walk.xy)):
-            rows = part.trees[some]
+        # Block by block, so that a chunk knows few blocks.
+        ordered = part.trees[np.argsort(block[part.trees], kind="stable")]
+        for some in chunks(len(ordered), len(part.walk.xy)):
+            rows = ordered[some]
             yield rows, evaluate(part.walk, gathered, xy[rows], block[rows])
 
 
@@ -188,17 +218,22 @@ def evaluate(walk: Walk, gathered: list[Gathered], xy: FloatArray, block: IntArr
     weight = np.asarray(np.bincount(kind, weights=share), dtype=np.float64)
     share = share / weight[kind]
     mean, square = np.zeros((len(kinds), len(xy))), np.zeros((len(kinds), len(xy)))
-    learned = np.zeros(len(xy))
-    distance = cdist(xy, walk.xy)
+    learned, local, digits = np.zeros(len(xy)), 0.0, gathered[0].quad.dtype
+    present, which = np.unique(block, return_inverse=True)
+    distance = cdist(xy, walk.xy).astype(digits)
     for range_m in dict.fromkeys(curve.range_m for curve in gathered):
-        r = np.exp(distance * (-2.0 / range_m))
-        for j, curve in enumerate(gathered):
-            if curve.range_m == range_m:
-                m, v, taught = _one(curve, r, block)
-                mean[kind[j]] += share[j] * m
-                square[kind[j]] += share[j] * (v + m * m)
-                learned += curve.weight * taught
-    local = sum(curve.weight * curve.local for curve in gathered)
+        # e^-30 stands for nothing: smaller numbers lose their digits and are many times slower to multiply.
+        r = np.exp(np.maximum(distance * digits.type(-2.0 / range_m), digits.type(-30.0)))
+        here = [j for j, curve in enumerate(gathered) if curve.range_m == range_m]
+        for j in here:
+            curve = gathered[j]
+            m = r @ curve.slope + curve.level[block]
+            v = curve.prior - _form(r, curve.quad, curve.cross[present], curve.fixed[block], which)
+            mean[kind[j]] += share[j] * m
+            square[kind[j]] += share[j] * (v + m * m)
+        taught = reduce(add, (gathered[j].local for j in here))
+        learned += _form(r, taught.quad, taught.cross[present], taught.fixed[block], which)
+        local += taught.prior
     variance = np.maximum(square - mean * mean, 1e-9)
     return Curves(weight, kinds[:, 1], mean, variance, np.clip(learned / local, 0.0, 1.0))
 
@@ -206,7 +241,7 @@ def evaluate(walk: Walk, gathered: list[Gathered], xy: FloatArray, block: IntArr
 def summarise(curves: Curves, threshold: float | None) -> FloatArray:
     """Return what the grower is told of each tree, in the order of `COLUMNS`, of shape (n, 10)."""
     sd = np.sqrt(curves.variance)
-    limits = np.exp(normal_mixture_quantiles(curves.weight, curves.mean, sd, _LEVELS))
+    limits = np.exp(normal_mixture_quantiles(curves.weight, curves.mean, sd, _LEVELS, tolerance=1e-5))
     mean = curves.weight @ np.exp(curves.mean + 0.5 * curves.variance)
     over = np.full(mean.shape, np.nan)
     if threshold is not None:
@@ -214,14 +249,20 @@ def summarise(curves: Curves, threshold: float | None) -> FloatArray:
     return np.column_stack([mean, *limits, over, curves.informed])
 
 
-def _one(curve: Gathered, r: FloatArray, block: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return mean and variance of one curve, and how much variance of the place itself the walk took away."""
-    by_place = np.einsum("ti,ti->t", r @ curve.quad, r)
-    off = r @ curve.slope_off + curve.level_off[block]
-    known = by_place + 2.0 * _of_block(r, curve.cross, block) + curve.fixed[block]
-    variance = curve.prior - known + np.einsum("tg,tg->t", off, off)
-    taught = by_place + 2.0 * _of_block(r, curve.local_cross, block) + curve.local_fixed[block]
-    return r @ curve.slope + curve.level[block], variance, taught
+def _form(
+    r: FloatArray, quad: FloatArray, cross: FloatArray, fixed: FloatArray, which: IntArray
+) -> FloatArray:
+    """Return r'quad r + 2 r'cross + fixed of each tree; ``which`` is the line of ``cross`` for its block."""
+    if len(cross) == 1:
+        # (r'quad + 2 cross)'r at once.
+        return np.asarray(np.einsum("ti,ti->t", r @ quad + 2.0 * cross, r) + fixed)
+    linear = np.take_along_axis(r @ cross.T, which[:, None], axis=1)[:, 0]
+    return np.asarray(np.einsum("ti,ti->t", r @ quad, r) + 2.0 * linear + fixed)
+
+
+def _quadratic(vectors: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Return v'M v of each line."""
+    return np.asarray(((vectors @ matrix) * vectors).sum(axis=1))
 
 
 def chunks(trees: int, beats: int) -> Iterator[slice]:
@@ -229,10 +270,3 @@ def chunks(trees: int, beats: int) -> Iterator[slice]:
     step = max(64, _CHUNK // max(beats, 1))
     for start in range(0, trees, step):
         yield slice(start, min(start + step, trees))
-
-
-def _of_block(r: FloatArray, vectors: FloatArray, block: IntArray) -> FloatArray:
-    """Return r't times the vector of each tree's block."""
-    if len(vectors) <= r.shape[1]:
-        return np.take_along_axis(r @ vectors.T, block[:, None], axis=1)[:, 0]
-    return np.asarray(np.einsum("ti,ti->t", r, vectors[block]))

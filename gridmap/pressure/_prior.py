@@ -3,7 +3,7 @@
     log expected count   eta ~ N(m0, K)
     K_ij = sigma^2 exp(-2 d_ij / rho) + tau^2 [same block] + s_mu^2
 
-With several visits d_ij becomes d_ij + c |visits apart|, the other two parts are multiplied by 0.85 for each visit
+With several visits d_ij becomes d_ij + c |visits apart|, the other two parts are multiplied by 0.7 for each visit
 apart, and trees of different treatments share nothing but the common mean. Range rho, spread sigma, size k and c are
 never plugged in: with some fifty counts they are averaged over a grid.
 """
@@ -32,8 +32,8 @@ TREE_SHARE = 0.25
 # How far trees that were treated lie from those that were not, on the log scale.
 SD_TREATED = 2.0
 # Correlation of the common mean, and of a block's part, from one visit to the next: between two visits the whole grove
-# may rise or fall by a factor of 2.3 (one standard deviation).
-LEVEL_LINK = 0.85
+# may rise or fall by a factor of 3 (one standard deviation).
+LEVEL_LINK = 0.7
 # A visit apart is as far as so many metres (times the spacing factor), and how likely each is held.
 VISITS_M = np.array([1.5, 4.0, 10.0, 30.0])
 LOG_PRIOR_VISITS = np.log([0.2, 0.3, 0.3, 0.2])
@@ -68,6 +68,16 @@ class Grid:
         """Return the chosen points."""
         visit_m = None if self.visit_m is None else self.visit_m[index]
         return Grid(self.range_m[index], self.spread[index], self.size[index], self.log_prior[index], visit_m)
+
+    def and_also(self, other: Grid) -> Grid:
+        """Return these points and the others."""
+        visit_m = None
+        if self.visit_m is not None and other.visit_m is not None:
+            visit_m = np.concatenate([self.visit_m, other.visit_m])
+        return Grid(
+            np.concatenate([self.range_m, other.range_m]), np.concatenate([self.spread, other.spread]),
+            np.concatenate([self.size, other.size]), np.concatenate([self.log_prior, other.log_prior]), visit_m,
+        )
 
     def carry(self) -> FloatArray:
         """Return the correlation of the spatial part from one visit to the next, (g,); 1 while there is one visit."""

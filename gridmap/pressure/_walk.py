@@ -203,7 +203,9 @@ def _names(given: object, length: int, what: str) -> list[Hashable]:
     """Return the name that each position has; a missing one is refused."""
     names: list[Hashable] = list(given)  # type: ignore[call-overload]
     checks.same_length(length, **{what: names})
-    missing = np.flatnonzero([not isinstance(name, tuple) and bool(pd.isna(name)) for name in names])  # type: ignore[call-overload]
+    values = np.empty(length, dtype=object)
+    values[:] = names
+    missing = np.flatnonzero(pd.isna(values))
     if len(missing):
         rule = f"every position needs the name of its {what}"
         raise InputRefused(f"the {what} at index {missing[0]} is missing", rule)

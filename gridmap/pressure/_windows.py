@@ -21,15 +21,15 @@ WINDOW = 192
 def windows(beaten: FloatArray, trees: FloatArray) -> Iterator[tuple[IntArray, IntArray]]:
     """Return for each cell the rows of the beats in its window, and of the trees that it speaks for."""
     search = cKDTree(beaten)
-    cells = _cells(beaten, np.arange(len(beaten)))
+    parts = cells(beaten, CELL)
     cell_of_beat = np.empty(len(beaten), dtype=np.int64)
-    for number, cell in enumerate(cells):
+    for number, cell in enumerate(parts):
         cell_of_beat[cell] = number
     _, nearest = search.query(trees, workers=1)
     cell_of_tree = cell_of_beat[nearest]
     order = np.argsort(cell_of_tree, kind="stable")
-    edges = np.searchsorted(cell_of_tree[order], np.arange(len(cells) + 1))
-    for number, cell in enumerate(cells):
+    edges = np.searchsorted(cell_of_tree[order], np.arange(len(parts) + 1))
+    for number, cell in enumerate(parts):
         own = order[edges[number]:edges[number + 1]]
         if len(own):
             xy = beaten[cell]
@@ -37,10 +37,12 @@ def windows(beaten: FloatArray, trees: FloatArray) -> Iterator[tuple[IntArray, I
             yield np.union1d(cell, near), own
 
 
-def _cells(xy: FloatArray, rows: IntArray) -> list[IntArray]:
-    """Return rows cut in halves along their longer side until each part is small."""
-    if len(rows) <= CELL:
+def cells(xy: FloatArray, most: int, rows: IntArray | None = None) -> list[IntArray]:
+    """Return rows cut in halves along their longer side until no part has more than ``most``."""
+    rows = np.arange(len(xy)) if rows is None else rows
+    if len(rows) <= most:
         return [rows]
     side = int(np.argmax(np.ptp(xy[rows], axis=0)))
     order = rows[np.argsort(xy[rows, side], kind="stable")]
-    return _cells(xy, order[: len(order) // 2]) + _cells(xy, order[len(order) // 2:])
+    half = len(order) // 2
+    return cells(xy, most, order[:half]) + cells(xy, most, order[half:])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable
 from typing import Self
 
 import numpy as np
@@ -12,24 +12,17 @@ import pandas as pd
 from gridmap import checks
 from gridmap.checks import FloatArray, IntArray
 from gridmap.errors import InputRefused
-from gridmap.pressure._draw import Asked, draw_log_counts
-from gridmap.pressure._fit import Fitted, fit_walk, grid_weights
-from gridmap.pressure._predict import COLUMNS, Curves, When, block_index, curves_of, summarise
+from gridmap.pressure._asking import Asking
+from gridmap.pressure._fit import fit_walk, grid_weights
+from gridmap.pressure._predict import COLUMNS, summarise
 from gridmap.pressure._prior import MEAN_PER_BEAT, TREE_SHARE
 from gridmap.pressure._tree_share import estimate_tree_share
-from gridmap.pressure._walk import (
-    block_names,
-    log_effort,
-    positions,
-    read_walk,
-    treatment_numbers,
-    visit_number,
-    whole_counts,
-)
+from gridmap.pressure._walk import log_effort, positions, read_walk, whole_counts
+from gridmap.pressure.where_next import pick_apart, worth_of_knowing
 from gridmap.statistics import negative_binomial_log_normal_log_pmf
 
 
-class PressureModel:
+class PressureModel(Asking):
     """Tell what a standard beat of every tree would be expected to drop, how sure that is, and the chance it is over.
 
     Parameters
@@ -97,7 +90,6 @@ class PressureModel:
     spacing_factor_: float
     blocks_: tuple[object, ...]
     visits_: tuple[object, ...]
-    tree_share_: float
 
     def __init__(
         self, threshold: float | None, *, standard_taps: float = 3, tree_share: float | None = None,
@@ -114,7 +106,7 @@ class PressureModel:
         self.past_mean_per_beat = None if past_mean_per_beat is None else checks.number(
             past_mean_per_beat, "past mean", "per standard beat", over=0.0
         )
-        self._fitted: Fitted | None = None
+        self._fitted = None
 
     def fit(
         self, xy: object, counts: object, taps: object = None, block: object = None, suspected: object = None,
@@ -238,16 +230,6 @@ class PressureModel:
         times = int(checks.number(n, "number of draws", least=1))
         return self._draw(self._asked(xy, block, visit, treated), times, seed)
 
-    def _draw(self, asked: Asked, n: int, seed: int) -> FloatArray:
-        """Return joint draws of trees whose visits may differ; a tree's own share is kept from visit to visit."""
-        rng = np.random.default_rng(seed)
-        logs, point = draw_log_counts(self._of_walk(), asked, n, rng)
-        if self.tree_share_ > 0:
-            share = self._share_variance()[point][:, None]
-            trees, which = np.unique(np.column_stack([asked.xy, asked.treated]), axis=0, return_inverse=True)
-            logs += np.sqrt(share) * rng.standard_normal((n, len(trees)))[:, which] - 0.5 * share
-        return np.exp(logs)
-
     def log_predictive_density(
         self, xy: object, counts: object, taps: object = None, block: object = None, visit: Hashable = None,
         treated: object = None,
@@ -280,41 +262,50 @@ class PressureModel:
             result[rows] = np.logaddexp.reduce(each + np.log(curves.weight)[:, None], axis=0)
         return result
 
-    def _share_variance(self) -> FloatArray:
-        """Return phi log(1 + 1/k) of each grid point: gamma unevenness of size k as a log-normal of the same spread."""
-        return np.asarray(self.tree_share_ * np.log1p(1.0 / self._of_walk().points.size))
+    def next_trees(
+        self, xy: object, block: object = None, n: int = 20, cost_ratio: float = 4.0, treated: object = None
+    ) -> IntArray:
+        """Tell which trees to beat next, the most worth first: where a count would most likely change the decision.
 
-    def _curves(self, asked: Asked, *, by_size: bool = False) -> Iterator[tuple[IntArray, Curves]]:
-        # A count's own unevenness already holds the tree's share, so predictive counts get none on top.
-        fitted = self._of_walk()
-        share = np.zeros(len(fitted.points)) if by_size else self._share_variance()
-        for visit, treated in np.unique(np.column_stack([asked.visit, asked.treated]), axis=0):
-            rows = np.flatnonzero((asked.visit == visit) & (asked.treated == treated))
-            here = asked.take(rows)
-            for some, curves in curves_of(
-                fitted, here.xy, here.block, When(int(visit), int(treated)), share=share, by_size=by_size
-            ):
-                yield rows[some], curves
+        Parameters
+        ----------
+        xy, block, treated
+            Trees that could be beaten, as in `predict`.
+        n : int, default 20
+            How many.
+        cost_ratio : float, default 4
+            Loss from a tree over the threshold that is left, over the cost of spraying one tree; over 1.
 
-    def _of_walk(self) -> Fitted:
-        if self._fitted is None:
-            raise InputRefused("the model has seen no walk", "a map needs counts", "call fit with a walk first")
-        return self._fitted
+        Returns
+        -------
+        ndarray of shape (min(n, t),)
+            Row numbers of ``xy``.
 
-    def _asked(self, xy: object, block: object, visit: Hashable, treated: object) -> Asked:
-        """Return positions and block, visit and treatment numbers of the trees asked for."""
-        walk, place = self._of_walk().walk, positions(xy)
-        if walk.blocks is not None and block is None:
-            raise InputRefused("the trees come without blocks, but the walk told them", "give the block of each tree")
-        if walk.treatments and treated is None:
-            raise InputRefused(
-                "it is not said which trees were treated, but the walk told treatments",
-                "give the last treatment of each tree before the visit, None for none",
-            )
-        names = None if block is None else block_names(block, len(place))
-        number = visit_number(walk, visit)
-        state, _ = treatment_numbers(treated, len(place), walk.treatments)
-        return Asked(place, block_index(walk, names, len(place)), np.full(len(place), number), state)
+        Raises
+        ------
+        InputRefused
+            Without a threshold, or with a ratio that is not over 1.
+
+        Notes
+        -----
+        Worth is greatest where the chance of being over is 1 / cost_ratio; it is thinned by
+        1 - exp(-(d / 15 m)^2) about trees that were beaten on the latest visit and those already chosen.
+
+        Examples
+        --------
+        >>> model = PressureModel(5).fit([[0, 0], [200, 0]], [30, 0])
+        >>> model.next_trees([[2, 0], [100, 0], [198, 0]], n=1).tolist()
+        [1]
+        >>> model.next_trees([]).tolist()
+        []
+        """
+        if self.threshold is None:
+            raise InputRefused("no threshold was given", "the next trees are those where it decides", "give yours")
+        number = int(checks.number(n, "number of trees", least=1))
+        chance = self.predict(xy, block, treated=treated)["chance_over"].to_numpy()
+        walk = self._of_walk().walk
+        beaten = walk.xy[walk.visit == len(walk.visits) - 1]
+        return pick_apart(positions(xy), worth_of_knowing(chance, cost_ratio), beaten, number)
 
 
 def _index_of(xy: object) -> pd.Index | None:

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import statsmodels.api as sm
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy import integrate, optimize, stats
 
@@ -110,6 +110,7 @@ def test_predictive_counts_sum_to_one():
 
 
 @settings(deadline=None, max_examples=50)
+@example(5, 430647)  # curves so unlike that Newton crept
 @given(st.integers(1, 6), st.integers(0, 2**32 - 1))
 def test_quantiles_of_a_mixture_give_their_level_back(curves, seed):
     """No published example: F(quantile) = level, with scipy.stats.norm."""

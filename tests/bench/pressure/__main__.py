@@ -14,9 +14,11 @@ import groves
 import numpy as np
 import pandas as pd
 import real
+import scale
 import trial
+import walks
 
-PARTS = ("scenarios", "real")
+PARTS = ("scenarios", "real", "walks", "scale")
 
 
 def markdown(frame):
@@ -94,6 +96,24 @@ def real_counts(repeats):
         print(f"\n### Real counts, {split}, {part['set'].nunique()} sets\n\n{markdown(shown)}", flush=True)
 
 
+def more_walks(number):
+    """Print what a chosen second pass and older walks are worth."""
+    print(f"\n### Second pass ({number} groves)\n")
+    print(markdown(walks.table([walks.second_pass(seed) for seed in range(number)], "50 spread")), flush=True)
+    for correlated in (0.9, 0.5):
+        print(f"\n### Carried over, correlation {correlated} ({number} groves)\n")
+        results = [walks.carried(seed, correlated) for seed in range(number)]
+        print(markdown(walks.table(results, "50 new")), flush=True)
+
+
+def speed():
+    """Print time and memory."""
+    lines, exponents = scale.table()
+    print("\n### Time and memory\n")
+    print(markdown(pd.DataFrame(lines).rename(columns={"s": "seconds", "mb": "MB over the interpreter"})))
+    print("\n" + ", ".join(f"exponent in {name}: {value:.2f}" for name, value in exponents.items()), flush=True)
+
+
 def main():
     """Read the command line and run."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -107,6 +127,10 @@ def main():
         scenarios(given.scenario or groves.SCENARIOS, 6 if given.short else given.groves, given.short)
     if "real" in parts:
         real_counts(3 if given.short else 8)
+    if "walks" in parts:
+        more_walks(given.groves)
+    if "scale" in parts:
+        speed()
 
 
 if __name__ == "__main__":
