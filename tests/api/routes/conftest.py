@@ -12,18 +12,10 @@ from fastapi.testclient import TestClient
 
 from api.app import create_app
 from api.settings import Settings
-from api.steps.demo import build_demo
 from api.steps.grove import new_grove
 
 LONGITUDE, LATITUDE = -9.40, -31.90
 METRE_EAST, METRE_NORTH = 1 / 94_500, 1 / 110_880
-
-
-@pytest.fixture(scope="session")
-def demo_file(tmp_path_factory) -> Path:
-    path = tmp_path_factory.mktemp("demo") / "demo.gpkg"
-    build_demo(path)
-    return path
 
 
 @pytest.fixture(scope="session")
