@@ -6,7 +6,30 @@ product and no rate is known but what the grower typed in.
 
 from gridmap.treatment.cautions import CAUTIONS, cautions
 from gridmap.treatment.costs import Costs, clean_trees_for_one, product_of, tree_area_m2, work_out_costs, would_rather
+from gridmap.treatment.degree_days import days_to_develop, degree_days
+from gridmap.treatment.diversity import GroupDiversity, group_diversity
+from gridmap.treatment.efficacy import (
+    WITHOUT_CHECK_TREES,
+    Counted,
+    Efficacy,
+    abbott,
+    abbott_from_mortality,
+    change_of_counts,
+    check_trees_needed,
+    efficacy_of_counts,
+    henderson_tilton,
+    power_of,
+    propose_check_trees,
+)
 from gridmap.treatment.field import NOT_WALKED, Field, lay_field, walked_blocks
+from gridmap.treatment.humidity import (
+    pressure_at_height_hpa,
+    relative_humidity_pct,
+    saturation_vapour_pressure_kpa,
+    stull_wet_bulb_c,
+    wet_bulb_c,
+    wet_bulb_depression,
+)
 from gridmap.treatment.loads import split_loads, tank_loads, with_loads
 from gridmap.treatment.margin import within_margin
 from gridmap.treatment.mix import ROUTES, Mix, amount_words, mix
@@ -21,10 +44,14 @@ from gridmap.treatment.volumes import box_m3, ellipsoid_m3, litres_per_ha, tree_
 from gridmap.treatment.zone import Zone, make_zone
 
 __all__ = [
-    "BOUGHT_IN", "CAUTIONS", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "ROUTES", "TOLD", "Comparison",
-    "Costs", "Field", "Label", "Mix", "Prices", "Rows", "Setback", "Sprayer", "Threshold", "Zone", "amount_words",
-    "apply_setbacks", "best_runs", "box_m3", "cautions", "clean_trees_for_one", "compare_options", "ellipsoid_m3",
-    "lay_field", "lay_rows", "litres_per_ha", "make_zone", "missing", "mix", "number_runs", "product_of",
-    "require", "split_loads", "tank_loads", "tree_area_m2", "tree_row_volume_m3_per_ha", "walked_blocks",
-    "walking_order", "with_loads", "within_margin", "work_out_costs", "would_rather",
+    "BOUGHT_IN", "CAUTIONS", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "ROUTES", "TOLD",
+    "WITHOUT_CHECK_TREES", "Comparison", "Costs", "Counted", "Efficacy", "Field", "GroupDiversity", "Label",
+    "Mix", "Prices", "Rows", "Setback", "Sprayer", "Threshold", "Zone", "abbott", "abbott_from_mortality",
+    "amount_words", "apply_setbacks", "best_runs", "box_m3", "cautions", "change_of_counts", "check_trees_needed",
+    "clean_trees_for_one", "compare_options", "days_to_develop", "degree_days", "efficacy_of_counts",
+    "ellipsoid_m3", "group_diversity", "henderson_tilton", "lay_field", "lay_rows", "litres_per_ha", "make_zone",
+    "missing", "mix", "number_runs", "power_of", "pressure_at_height_hpa", "product_of", "propose_check_trees",
+    "relative_humidity_pct", "require", "saturation_vapour_pressure_kpa", "split_loads", "stull_wet_bulb_c",
+    "tank_loads", "tree_area_m2", "tree_row_volume_m3_per_ha", "walked_blocks", "walking_order", "wet_bulb_c",
+    "wet_bulb_depression", "with_loads", "within_margin", "work_out_costs", "would_rather",
 ]
