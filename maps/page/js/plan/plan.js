@@ -43,6 +43,8 @@ export class Plan {
     this.at = -1;
     this.moved = false;
     this.pointing = true;
+    /** What others lay over the map in each frame (rows while they are tried out, grips). @type {Set<(pen: CanvasRenderingContext2D, v: import("./ground.js").View, c: Record<string, string>) => void>} */
+    this.overlays = new Set();
     this.frame = 0;
     this.look();
     this.listen();
@@ -177,6 +179,7 @@ export class Plan {
     L.DomUtil.setPosition(this.canvas, this.map.containerPointToLayerPoint([0, 0]));
     this.pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     drawScene(this.pen, this.scene, v, this.colours ?? {}, this.patterns ?? {});
+    for (const overlay of this.overlays) overlay(this.pen, v, this.colours ?? {});
     if (this.settle) {
       this.settle = false;
       this.scene.labels = placeLabels(this.pen, this.scene, v, this.taken());
