@@ -40,18 +40,22 @@ from gridmap.treatment.rows import Rows, lay_rows
 from gridmap.treatment.runs import best_runs, number_runs
 from gridmap.treatment.setback import Setback, apply_setbacks
 from gridmap.treatment.settings import BOUGHT_IN, RATE_BASES, RATE_UNITS, Label, Prices, Sprayer, Threshold
+from gridmap.treatment.spray_hours import REASONS, SprayPlace, judge_hours
+from gridmap.treatment.sun import SunTimes, sun_height_deg, sun_times
 from gridmap.treatment.volumes import box_m3, ellipsoid_m3, litres_per_ha, tree_row_volume_m3_per_ha
+from gridmap.treatment.weather_limits import USUAL, WeatherLimits
 from gridmap.treatment.zone import Zone, make_zone
 
 __all__ = [
-    "BOUGHT_IN", "CAUTIONS", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "ROUTES", "TOLD",
-    "WITHOUT_CHECK_TREES", "Comparison", "Costs", "Counted", "Efficacy", "Field", "GroupDiversity", "Label",
-    "Mix", "Prices", "Rows", "Setback", "Sprayer", "Threshold", "Zone", "abbott", "abbott_from_mortality",
-    "amount_words", "apply_setbacks", "best_runs", "box_m3", "cautions", "change_of_counts", "check_trees_needed",
-    "clean_trees_for_one", "compare_options", "days_to_develop", "degree_days", "efficacy_of_counts",
-    "ellipsoid_m3", "group_diversity", "henderson_tilton", "lay_field", "lay_rows", "litres_per_ha", "make_zone",
-    "missing", "mix", "number_runs", "power_of", "pressure_at_height_hpa", "product_of", "propose_check_trees",
-    "relative_humidity_pct", "require", "saturation_vapour_pressure_kpa", "split_loads", "stull_wet_bulb_c",
+    "BOUGHT_IN", "CAUTIONS", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "REASONS", "ROUTES", "TOLD",
+    "USUAL", "WITHOUT_CHECK_TREES", "Comparison", "Costs", "Counted", "Efficacy", "Field", "GroupDiversity",
+    "Label", "Mix", "Prices", "Rows", "Setback", "SprayPlace", "Sprayer", "SunTimes", "Threshold",
+    "WeatherLimits", "Zone", "abbott", "abbott_from_mortality", "amount_words", "apply_setbacks", "best_runs",
+    "box_m3", "cautions", "change_of_counts", "check_trees_needed", "clean_trees_for_one", "compare_options",
+    "days_to_develop", "degree_days", "efficacy_of_counts", "ellipsoid_m3", "group_diversity", "henderson_tilton",
+    "judge_hours", "lay_field", "lay_rows", "litres_per_ha", "make_zone", "missing", "mix", "number_runs",
+    "power_of", "pressure_at_height_hpa", "product_of", "propose_check_trees", "relative_humidity_pct", "require",
+    "saturation_vapour_pressure_kpa", "split_loads", "stull_wet_bulb_c", "sun_height_deg", "sun_times",
     "tank_loads", "tree_area_m2", "tree_row_volume_m3_per_ha", "walked_blocks", "walking_order", "wet_bulb_c",
     "wet_bulb_depression", "with_loads", "within_margin", "work_out_costs", "would_rather",
 ]
