@@ -5,6 +5,7 @@ product and no rate is known but what the grower typed in.
 """
 
 from gridmap.treatment.cautions import CAUTIONS, cautions
+from gridmap.treatment.check_trees import check_trees_needed, power_of, propose_check_trees
 from gridmap.treatment.costs import Costs, clean_trees_for_one, product_of, tree_area_m2, work_out_costs, would_rather
 from gridmap.treatment.degree_days import days_to_develop, degree_days
 from gridmap.treatment.diversity import GroupDiversity, group_diversity
@@ -15,11 +16,8 @@ from gridmap.treatment.efficacy import (
     abbott,
     abbott_from_mortality,
     change_of_counts,
-    check_trees_needed,
     efficacy_of_counts,
     henderson_tilton,
-    power_of,
-    propose_check_trees,
 )
 from gridmap.treatment.field import NOT_WALKED, Field, lay_field, walked_blocks
 from gridmap.treatment.humidity import (

@@ -9,11 +9,8 @@ from gridmap.treatment import (
     abbott,
     abbott_from_mortality,
     change_of_counts,
-    check_trees_needed,
     efficacy_of_counts,
     henderson_tilton,
-    power_of,
-    propose_check_trees,
 )
 
 
@@ -84,38 +81,6 @@ def test_limits_of_counts_hold_and_those_of_totals_do_not():
     assert held["totals"] / trials < 0.8
 
 
-def test_power_is_what_simulated_trials_show():
-    # Simulated truth (no published example): the chance that the lower limit is over 0 is the power told beforehand.
-    random = np.random.default_rng(6)
-    needed = check_trees_needed(8, 1.0, 25, efficacy_percent=80, power=0.8)
-    assert needed is not None
-    proved = 0
-    for _ in range(1000):
-        groups = _trial(random, 1.0, (25, needed), 0.8)
-        proved += efficacy_of_counts(*groups).low > 0
-    # The means of the simulated control differ a little from the design's, and k is estimated.
-    assert proved / 1000 == pytest.approx(power_of(8, 1.0, 25, needed, efficacy_percent=80), abs=0.08)
-
-
-def test_more_check_trees_more_power():
-    powers = [power_of(5, 0.8, 20, n, efficacy_percent=70) for n in (2, 5, 10, 40)]
-    assert powers == sorted(powers)
-    assert check_trees_needed(5, 0.8, 20, efficacy_percent=95) <= check_trees_needed(5, 0.8, 20, efficacy_percent=80)
-
-
-def test_check_trees_are_like_the_zone():
-    # Physical sense: each layer of pressure gives one, so their mean is near the zone's; the same seed, the same trees.
-    random = np.random.default_rng(3)
-    xy, expected = random.uniform(0, 100, (200, 2)), random.gamma(2, 4, 200)
-    chosen = propose_check_trees(xy, expected, 12, seed=4)
-    assert len(set(chosen.tolist())) == 12
-    assert expected[chosen].mean() == pytest.approx(expected.mean(), rel=0.2)
-    assert (propose_check_trees(xy, expected, 12, seed=4) == chosen).all()
-    assert (propose_check_trees(xy, expected, 12, seed=5) != chosen).any()
-    gaps = np.linalg.norm(xy[chosen][:, None] - xy[chosen][None], axis=2) + np.eye(12) * 1e9
-    assert gaps.min() > 5
-
-
 def test_a_fall_without_check_trees_is_change():
     found = change_of_counts(Counted((8, 6, 10)), Counted((2, 1, 3)))
     assert found.percent == pytest.approx(75)
@@ -130,7 +95,6 @@ def test_a_fall_without_check_trees_is_change():
     (lambda: abbott_from_mortality(0.5, 1), "Share dead of the check trees is 1: it must be under 1"),
     (lambda: efficacy_of_counts(Counted(()), Counted((1,)), Counted((1,)), Counted((1,))), "No tree was counted of"),
     (lambda: efficacy_of_counts(Counted((-2,)), Counted((1,)), Counted((1,)), Counted((1,))), "is -2: it must be 0"),
-    (lambda: propose_check_trees([[0, 0]], [1], 1), "1 check trees were asked for in a zone of 1 trees"),
     (lambda: change_of_counts(Counted((0,)), Counted((1,))), "No insect was counted before"),
 ])
 def test_what_can_not_be_is_refused(call, message):
