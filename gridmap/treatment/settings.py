@@ -15,6 +15,7 @@ from gridmap.errors import InputRefused
 METHODS: Final = ("hand_gun",)
 RATE_UNITS: Final = ("mL", "L", "g", "kg")
 RATE_BASES: Final = ("per_100_l", "per_ha")
+END_USES: Final = ("table", "oil")
 COUNTED: Final = ("nymphs", "nymphs_and_adults")
 #: The unit in which a product is bought, and how many of it one unit of the label's rate is.
 BOUGHT_IN: Final = {"mL": ("L", 0.001), "L": ("L", 1.0), "g": ("kg", 0.001), "kg": ("kg", 1.0)}
@@ -170,7 +171,17 @@ class Label(Typed):
     reentry, permit, setbacks : str, optional
         In the label's own words.
     expires, typed_on : date or ISO 8601 str, optional
-        When the permit expires; when the grower typed the rate.
+        Last day on which the permit allows it; when the grower typed the rate.
+    states, end_uses : str, optional
+        States it is for; what the crop may be for (table, oil). Lists with commas.
+    batch, mode_of_action : str, optional
+        Batch on the drum; mode-of-action group.
+    most_per_season, most_in_a_row : float, optional
+        Applications allowed in a season; in a row before another mode-of-action group.
+    least_interval_days, grazing_days : float, optional
+        Days between two applications; from the last one to grazing [days].
+    least_water_l_per_ha : float, optional
+        Least water on a hectare [L/ha].
 
     Examples
     --------
@@ -190,11 +201,22 @@ class Label(Typed):
     reentry: str | None = _typed("the re-entry period", text=("any",))
     permit: str | None = _typed("the permit's number", text=("any",))
     setbacks: str | None = _typed("the label's setbacks", text=("any",))
+    states: str | None = _typed("the states it is for", text=("any",))
+    end_uses: str | None = _typed("the end uses it is for (table, oil)", text=("any",))
+    batch: str | None = _typed("the batch on the drum", text=("any",))
+    mode_of_action: str | None = _typed("the mode-of-action group", text=("any",))
+    most_per_season: float | None = _typed("the most applications in a season", "applications", least=1)
+    most_in_a_row: float | None = _typed("the most applications in a row of one group", "applications", least=1)
+    least_interval_days: float | None = _typed("the least days between two applications", "days", least=0)
+    grazing_days: float | None = _typed("days from the last spray to grazing", "days", least=0)
+    least_water_l_per_ha: float | None = _typed("the least water on a hectare", "L/ha", over=0)
     expires: dt.date | None = field(default=None, metadata={"words": "when the permit expires", "date": True})
     typed_on: dt.date | None = field(default=None, metadata={"words": "when the rate was copied", "date": True})
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        for use in (part.strip() for part in (self.end_uses or "").split(",") if part.strip()):
+            one_of(use, END_USES, "end use")
         highest = self.highest_concentrate_factor
         if highest is not None and self.concentrate_factor > highest:
             raise InputRefused(f"concentrate factor is {self.concentrate_factor:g}",
