@@ -9,6 +9,8 @@ geometries come out. Rooms, in the order in which data flows through them:
     the count model, hot spots, how well a tree is known.
 ``gridmap.treatment``
     decision, zone, sprayer, mix, tank loads.
+``gridmap.sward``
+    cover surveys, the front of the grass and its climb, ground gained and lost, when to slash.
 ``gridmap.exchange``
     open formats, in and out.
 
