@@ -10,8 +10,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 OPEN_DATA = "GRIDMAP_OPEN_DATA"
+
+# Speed is measured in tests/bench, never by a deadline of a property test on a busy machine.
+settings.register_profile("gridmap", deadline=None)
+settings.load_profile("gridmap")
 
 
 @pytest.fixture(scope="session")

@@ -4,6 +4,7 @@ The label and permit are the law, and local codes and a licensed adviser come be
 product and no rate is known but what the grower typed in.
 """
 
+from gridmap.treatment.by_alley import DERIVED, alley_runs
 from gridmap.treatment.calibration import (
     NozzleTest,
     RunOffTest,
@@ -16,7 +17,6 @@ from gridmap.treatment.calibration import (
 from gridmap.treatment.cautions import CAUTIONS, cautions
 from gridmap.treatment.check_trees import check_trees_needed, power_of, propose_check_trees
 from gridmap.treatment.costs import Costs, clean_trees_for_one, product_of, tree_area_m2, work_out_costs, would_rather
-from gridmap.treatment.degree_days import days_to_develop, degree_days
 from gridmap.treatment.diversity import GroupDiversity, group_diversity
 from gridmap.treatment.efficacy import (
     WITHOUT_CHECK_TREES,
@@ -50,22 +50,23 @@ from gridmap.treatment.setback import Setback, apply_setbacks
 from gridmap.treatment.settings import BOUGHT_IN, RATE_BASES, RATE_UNITS, Label, Prices, Sprayer, Threshold
 from gridmap.treatment.spray_hours import REASONS, SprayPlace, judge_hours
 from gridmap.treatment.sun import SunTimes, sun_height_deg, sun_times
+from gridmap.treatment.thermal_time import days_to_develop, degree_days
 from gridmap.treatment.volumes import box_m3, ellipsoid_m3, litres_per_ha, tree_row_volume_m3_per_ha
 from gridmap.treatment.weather_limits import USUAL, WeatherLimits
 from gridmap.treatment.zone import Zone, make_zone
 
 __all__ = [
-    "BOUGHT_IN", "CAUTIONS", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "REASONS", "ROUTES", "TOLD",
-    "USUAL", "WITHOUT_CHECK_TREES", "Application", "Comparison", "Costs", "Counted", "Efficacy", "Field",
+    "BOUGHT_IN", "CAUTIONS", "DERIVED", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "REASONS", "ROUTES",
+    "TOLD", "USUAL", "WITHOUT_CHECK_TREES", "Application", "Comparison", "Costs", "Counted", "Efficacy", "Field",
     "Finding", "GroupDiversity", "Label", "Mix", "NozzleTest", "Prices", "Rows", "RunOffTest", "Setback",
     "SprayPlace", "Sprayer", "SunTimes", "Threshold", "WeatherLimits", "Zone", "abbott", "abbott_from_mortality",
-    "amount_words", "apply_setbacks", "best_runs", "box_m3", "cautions", "change_of_counts", "check_trees_needed",
-    "clean_trees_for_one", "compare_options", "days_to_develop", "degree_days", "earliest_day",
-    "efficacy_of_counts", "ellipsoid_m3", "forbids", "group_diversity", "gun_litres_per_tree", "henderson_tilton",
-    "judge_hours", "judge_label", "lay_field", "lay_rows", "litres_per_ha", "make_zone", "missing", "mix",
-    "nozzle_test", "number_runs", "power_of", "pressure_at_height_hpa", "product_of", "propose_check_trees",
-    "relative_humidity_pct", "require", "run_off_test", "saturation_vapour_pressure_kpa", "speed_km_per_h",
-    "split_loads", "stull_wet_bulb_c", "sun_height_deg", "sun_times", "tank_loads", "tree_area_m2",
-    "tree_row_volume_m3_per_ha", "unit_canopy_rows_per_ha", "walked_blocks", "walking_order", "wet_bulb_c",
-    "wet_bulb_depression", "with_loads", "within_margin", "work_out_costs", "would_rather",
+    "alley_runs", "amount_words", "apply_setbacks", "best_runs", "box_m3", "cautions", "change_of_counts",
+    "check_trees_needed", "clean_trees_for_one", "compare_options", "days_to_develop", "degree_days",
+    "earliest_day", "efficacy_of_counts", "ellipsoid_m3", "forbids", "group_diversity", "gun_litres_per_tree",
+    "henderson_tilton", "judge_hours", "judge_label", "lay_field", "lay_rows", "litres_per_ha", "make_zone",
+    "missing", "mix", "nozzle_test", "number_runs", "power_of", "pressure_at_height_hpa", "product_of",
+    "propose_check_trees", "relative_humidity_pct", "require", "run_off_test", "saturation_vapour_pressure_kpa",
+    "speed_km_per_h", "split_loads", "stull_wet_bulb_c", "sun_height_deg", "sun_times", "tank_loads",
+    "tree_area_m2", "tree_row_volume_m3_per_ha", "unit_canopy_rows_per_ha", "walked_blocks", "walking_order",
+    "wet_bulb_c", "wet_bulb_depression", "with_loads", "within_margin", "work_out_costs", "would_rather",
 ]
