@@ -194,24 +194,51 @@ def show_history(path: Path, *, most: int = 20) -> Outcome:
     )
 
 
+def is_undo(what: str) -> bool:
+    """Whether an act takes another back; what takes an undo back does the act again.
+
+    >>> is_undo("undo: draw block Top"), is_undo("undo: undo: draw block Top")
+    (True, False)
+    """
+    depth = 0
+    while what.startswith("undo: "):
+        what, depth = what.removeprefix("undo: "), depth + 1
+    return depth % 2 == 1
+
+
+def taken_back(whats: list[str]) -> list[bool]:
+    """Say of each act, newest first, whether it is taken back now.
+
+    >>> taken_back(["undo: draw Low", "draw Top", "draw Low"])
+    [False, False, True]
+    >>> taken_back(["undo: undo: draw Low", "undo: draw Low", "draw Low"])
+    [False, True, False]
+    """
+    waiting: list[str] = []
+    told = []
+    for what in whats:
+        told.append(what in waiting)
+        if told[-1]:
+            waiting.remove(what)
+        elif what.startswith("undo: "):
+            waiting.append(what.removeprefix("undo: "))
+    return told
+
+
 def undo_last(path: Path, *, who: str = "grower") -> Outcome:
     """Take back the newest act that is not an undo or undone already."""
     with open_grove(path) as grove:
         acts = grove.acts(None)
-        undone = 0
-        for act in acts.to_dict("records"):
-            if str(act["what"]).startswith("undo: "):
-                undone += 1
-            elif undone:
-                undone -= 1
-            elif act["what"] == "new grove":
+        for act, undone in zip(acts.to_dict("records"), taken_back(list(acts["what"])), strict=True):
+            if undone or is_undo(act["what"]):
+                continue
+            if act["what"] == "new grove":
                 break
-            else:
-                grove.undo(act["act"], who=who)
-                return Outcome(
-                    said=(f"Taken back: {act['what']} ({entries(act['rows'])}). The history keeps both.",),
-                    figures={"undone": act["what"], "act": act["act"], "entries": act["rows"]},
-                )
+            grove.undo(act["act"], who=who)
+            return Outcome(
+                said=(f"Taken back: {act['what']} ({entries(act['rows'])}). The history keeps both.",),
+                figures={"undone": act["what"], "act": act["act"], "entries": act["rows"]},
+            )
     raise InputRefused("there is nothing to take back", "the grove is as it was made")
 
 

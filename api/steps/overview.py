@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 
 from api.steps.facts import missing_facts
-from api.steps.grove import INVENTED, entries
+from api.steps.grove import INVENTED, entries, is_undo, taken_back
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
 from api.store import Grove
@@ -81,12 +81,8 @@ def acts(where: Path, *, most: int = 20) -> list[dict[str, Any]]:
     """Return the last acts, newest first, and whether each is taken back or takes one back."""
     with open_grove(where, read_only=True) as grove:
         found = grove.acts(None).to_dict("records")
-    undone = 0
     told = []
-    for act in found:
-        is_undo = str(act["what"]).startswith("undo: ")
-        taken_back = bool(undone) and not is_undo
-        undone += 1 if is_undo else -1 if taken_back else 0
+    for act, undone in zip(found, taken_back([str(act["what"]) for act in found]), strict=True):
         told.append(
             {
                 "act": act["act"],
@@ -94,8 +90,8 @@ def acts(where: Path, *, most: int = 20) -> list[dict[str, Any]]:
                 "who": act["who"],
                 "what": act["what"],
                 "entries": act["rows"],
-                "undone": taken_back,
-                "is_undo": is_undo,
+                "undone": undone,
+                "is_undo": is_undo(str(act["what"])),
             }
         )
     return plain(told[:most])

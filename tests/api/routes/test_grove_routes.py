@@ -67,6 +67,21 @@ def test_acts_are_listed_and_taken_back(empty, edit, is_problem):
     is_problem(empty.client.post(f"{empty.base}/undo", json={"act": acts[-1]["act"]}), 409, "conflict")
 
 
+def test_an_undo_that_is_taken_back_does_the_act_again(empty, edit):
+    """No published example: what stands in the grove and what its history says must agree."""
+    told = empty.client.get(empty.base).json()
+    act = empty.client.patch(empty.base, json={"name": "Other"}, headers=edit(told["version"])).json()["act"]
+    empty.client.post(f"{empty.base}/undo", json={"act": act})
+    again = empty.client.get(f"{empty.base}/history").json()["acts"][0]
+    assert empty.client.post(f"{empty.base}/undo", json={"act": again["act"]}).status_code == 200
+    assert empty.client.get(empty.base).json()["name"] == "Other"
+    acts = empty.client.get(f"{empty.base}/history").json()["acts"]
+    assert [(entry["is_undo"], entry["undone"]) for entry in acts[:3]] == [(False, False), (True, True), (False, False)]
+    # The newest that can be taken back is now the doing again
+    assert empty.client.post(f"{empty.base}/undo", json={}).json()["undone"].endswith(acts[2]["what"])
+    assert empty.client.get(empty.base).json()["name"] == "Home"
+
+
 def test_the_season_is_a_line_of_days(reading):
     told = reading.client.get(f"{reading.base}/year-line").json()
     assert [mark["kind"] for mark in told["marks"]] == ["walk"] * 4
