@@ -19,7 +19,7 @@ from scipy.spatial.distance import cdist
 from gridmap.checks import FloatArray, IntArray
 from gridmap.pressure._fit import Fitted, Part
 from gridmap.pressure._predict import When, chunks, links_at
-from gridmap.pressure._prior import LEVEL_LINK, SD_MEAN, SD_SUSPECTED, SD_TREATED, Grid
+from gridmap.pressure._prior import LEVEL_LINK, SD_SUSPECTED, SD_TREATED, Grid
 from gridmap.pressure._walk import Walk
 
 # Drawn exactly up to here; beyond, in rounds that each grow the drawn set by a quarter, from 20 neighbours.
@@ -93,7 +93,7 @@ def unconditioned(
             if state > 0:
                 result[:, mine] += SD_TREATED * rng.standard_normal((len(rows), 1))
         common = over_visits(rng, len(rows), 1, int(visit.max(initial=0)) + 1)
-        result += SD_MEAN * common[visit, :, 0].T
+        result += walk.sd_mean * common[visit, :, 0].T
         at_beats = result[:, :n] + SD_SUSPECTED * rng.standard_normal((len(rows), 1)) * walk.suspected
         yield rows, Unconditioned(at_beats, result[:, n:], rng.standard_normal(at_beats.shape))
 

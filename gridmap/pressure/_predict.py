@@ -23,7 +23,7 @@ from scipy.special import ndtr
 from gridmap.checks import FloatArray, IntArray
 from gridmap.pressure._fit import Fitted
 from gridmap.pressure._laplace import Posterior
-from gridmap.pressure._prior import LEVEL_LINK, SD_MEAN, SD_TREATED, Grid
+from gridmap.pressure._prior import LEVEL_LINK, SD_TREATED, Grid
 from gridmap.pressure._walk import Walk
 from gridmap.statistics import normal_mixture_quantiles
 
@@ -112,14 +112,14 @@ class Links:
         return self.block + self.common
 
 
-def links_at(walk: Walk, points: Grid, when: When, sd_mean: float = SD_MEAN) -> Links:
+def links_at(walk: Walk, points: Grid, when: When, sd_mean: float | None = None) -> Links:
     """Return what binds a tree in this state to each beat: less for each visit apart, little across a treatment."""
     apart = np.abs(walk.visit - when.visit)
     same = walk.treated == when.treated
     fade = LEVEL_LINK**apart
     reach = points.carry()[:, None] ** apart * same
-    common = sd_mean**2 * fade
-    variance = sd_mean**2
+    variance = (walk.sd_mean if sd_mean is None else sd_mean) ** 2
+    common = variance * fade
     if when.treated > 0:
         common = common + SD_TREATED**2 * same
         variance += SD_TREATED**2
@@ -147,7 +147,7 @@ def block_index(walk: Walk, names: list[Hashable] | None, length: int) -> IntArr
 
 def gather(
     walk: Walk, points: Grid, posterior: Posterior, weight: FloatArray, *, log_mean: float, shift: FloatArray,
-    extra: FloatArray, by_size: bool = False, sd_mean: float = SD_MEAN, when: When | None = None,
+    extra: FloatArray, by_size: bool = False, sd_mean: float | None = None, when: When | None = None,
 ) -> list[Gathered]:
     """Return one curve for each range and spread, or for each range, spread and size, by matching mean and variance.
 

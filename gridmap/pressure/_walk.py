@@ -25,7 +25,8 @@ class Walk:
 
     ``blocks`` numbers the blocks that were beaten; None where the walk knows no blocks (then there is no block term).
     ``visit`` counts visits from 0, the oldest; ``visits`` are their names. ``treated`` is the number of a tree's last
-    treatment before the visit, 0 for none; ``treatments`` are their names.
+    treatment before the visit, 0 for none; ``treatments`` are their names. ``sd_mean`` is how far off the common level
+    may be, on the log scale.
     """
 
     xy: FloatArray
@@ -38,6 +39,7 @@ class Walk:
     visits: tuple[Hashable, ...]
     treated: IntArray
     treatments: tuple[Hashable, ...]
+    sd_mean: float = SD_MEAN
 
     @property
     def sd_block(self) -> float:
@@ -67,7 +69,7 @@ def covariance(walk: Walk, points: Grid) -> FloatArray:
     ranges, which = np.unique(points.range_m, return_inverse=True)
     correlation = np.exp(-2.0 * cdist(walk.xy, walk.xy) / ranges[:, None, None])
     result: FloatArray = points.spread[:, None, None] ** 2 * correlation[which]
-    common, block = np.full(walk.apart().shape, SD_MEAN**2), walk.sd_block**2 * walk.same_block()
+    common, block = np.full(walk.apart().shape, walk.sd_mean**2), walk.sd_block**2 * walk.same_block()
     if len(walk.visits) > 1:
         apart = walk.apart()
         fade = LEVEL_LINK**apart

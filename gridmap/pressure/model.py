@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable
+from dataclasses import replace
 from typing import Self
 
 import numpy as np
@@ -15,9 +16,10 @@ from gridmap.errors import InputRefused
 from gridmap.pressure._asking import Asking
 from gridmap.pressure._fit import fit_walk, grid_weights
 from gridmap.pressure._predict import COLUMNS, summarise
-from gridmap.pressure._prior import MEAN_PER_BEAT, TREE_SHARE
+from gridmap.pressure._prior import MEAN_PER_BEAT, SD_MEAN, TREE_SHARE
 from gridmap.pressure._tree_share import estimate_tree_share
 from gridmap.pressure._walk import log_effort, positions, read_walk, whole_counts
+from gridmap.pressure.past import PastLevel
 from gridmap.pressure.where_next import pick_apart, worth_of_knowing
 from gridmap.statistics import negative_binomial_log_normal_log_pmf
 
@@ -37,9 +39,10 @@ class PressureModel(Asking):
         beat. One count a tree can't tell it: without repeat beats of some trees on one visit it is taken for 0.25, with
         them it is estimated.
     past_mean_per_beat : float, optional
-        Mean per standard beat of the grower's past walks, where there are any: where the common mean is looked for
-        first. Without it, 2 per standard beat. Either way some ten trees overrule it, and it must never be derived
-        from the threshold.
+        Mean per standard beat that the grower goes by, where the common mean is looked for first. Without it, 2 per
+        standard beat. Either way some ten trees overrule it, and it must never be derived from the threshold.
+    past_level : PastLevel, optional
+        The same from the grove's own past walks, with its doubt (`past_level`). Not of visits that `fit` is given too.
 
     Attributes
     ----------
@@ -57,7 +60,7 @@ class PressureModel(Asking):
     Raises
     ------
     InputRefused
-        For a threshold, taps or share outside its limits.
+        For a threshold, taps or share outside its limits, or two levels.
 
     Notes
     -----
@@ -93,7 +96,7 @@ class PressureModel(Asking):
 
     def __init__(
         self, threshold: float | None, *, standard_taps: float = 3, tree_share: float | None = None,
-        past_mean_per_beat: float | None = None,
+        past_mean_per_beat: float | None = None, past_level: PastLevel | None = None,
     ) -> None:
         remedy = "give the count per standard beat at which you would spray"
         self.threshold = None if threshold is None else checks.number(
@@ -106,6 +109,9 @@ class PressureModel(Asking):
         self.past_mean_per_beat = None if past_mean_per_beat is None else checks.number(
             past_mean_per_beat, "past mean", "per standard beat", over=0.0
         )
+        if past_level is not None and past_mean_per_beat is not None:
+            raise InputRefused("a past mean and a past level were both given", "there is one level", "leave one out")
+        self.past_level = past_level
         self._fitted = None
 
     def fit(
@@ -154,8 +160,10 @@ class PressureModel(Asking):
         True
         """
         walk = read_walk(xy, counts, taps, block, suspected, self.standard_taps, visit, treated)
-        log_mean = math.log(MEAN_PER_BEAT if self.past_mean_per_beat is None else self.past_mean_per_beat)
-        fitted = self._fitted = fit_walk(walk, log_mean)
+        level = self.past_level
+        if level is None:
+            level = PastLevel(MEAN_PER_BEAT if self.past_mean_per_beat is None else self.past_mean_per_beat, SD_MEAN, 0)
+        fitted = self._fitted = fit_walk(replace(walk, sd_mean=level.sd_log), math.log(level.median_per_beat))
         self.hyper_ = pd.DataFrame({
             "range_m": fitted.tried.range_m, "spread": fitted.tried.spread, "k": fitted.tried.size,
             "log_evidence": fitted.log_evidence, "weight": grid_weights(fitted.tried, fitted.log_evidence),

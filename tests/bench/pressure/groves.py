@@ -72,13 +72,13 @@ def counts_of(expected, size, rng):
     return rng.poisson(expected * rng.gamma(size, 1 / size, len(expected)))
 
 
-def grove(scenario, seed, *, sampled=50, held=150):
+def grove(scenario, seed, *, sampled=50, held=150, shift=0.0):
     """Return one grove of a scenario; the same seed gives the same grove to every method."""
     rng = np.random.default_rng([SCENARIOS.index(scenario), seed])
     xy, block = trees(rng)
     smooth = bool(seed % 2)
     range_m = float(np.exp(rng.uniform(*np.log((10, 30) if scenario == "short range" else (30, 80)))))
-    spread, level = rng.uniform(0.7, 1.5), rng.normal(np.log(2.0), 0.8)
+    spread, level = rng.uniform(0.7, 1.5), rng.normal(np.log(2.0), 0.8) + shift
     size = float(np.exp(rng.normal(np.log(0.8), 0.5)))
     log_mean = level + spread * field(xy, range_m, rng, smooth=smooth)[0] + rng.normal(0, 0.5, 4)[block]
     if scenario == "tree nugget":
