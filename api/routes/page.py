@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import mimetypes
 import re
 from pathlib import Path
@@ -56,10 +57,11 @@ def authority(service: At) -> Response:
 @router.head("/{path:path}")
 def page_file(request: Request, service: At, path: str) -> Response:
     """Hand out one of the page's files; the page itself for the bare address."""
-    file = files_of(service.settings.page).get(path or "index.html")
+    files = files_of(service.settings.page)
+    file = files.get(path or "index.html")
     if file is None:
         raise NotThere("there is nothing at this address", None, "the page is at /")
-    content = file.read_bytes()
+    content = worker(files) if path == "sw.js" else file.read_bytes()
     etag = f'"{hashlib.sha256(content).hexdigest()[:24]}"'
     headers = {"ETag": etag, "Cache-Control": "no-cache"}
     if file.name == "index.html":
@@ -70,6 +72,34 @@ def page_file(request: Request, service: At, path: str) -> Response:
         return Response(status_code=304, headers=headers)
     media_type = _TYPES.get(file.suffix) or mimetypes.guess_type(file.name)[0] or "application/octet-stream"
     return Response(content, 200, headers, media_type)
+
+
+def worker(files: dict[str, Path]) -> bytes:
+    """Return the service worker, told every file of the page and a version made from what is in them.
+
+    Parameters
+    ----------
+    files : dict of str to Path
+        The page's files by the path under which a browser asks for them, as `files_of` lists them.
+
+    Returns
+    -------
+    bytes
+        ``sw.js`` behind the list. A change of any file changes it, which is how a browser learns of a newer page.
+
+    Examples
+    --------
+    >>> from api.settings import Settings
+    >>> worker(files_of(Settings().page))[:26]
+    b'self.SHELL = {"version": "'
+    """
+    shell = {f"/{name}": path for name, path in sorted(files.items()) if name not in ("sw.js", "index.html")}
+    shell["/"] = files["index.html"]
+    version = hashlib.sha256()
+    for name, path in shell.items():
+        version.update(f"{name} {hashlib.sha256(path.read_bytes()).hexdigest()}\n".encode())
+    told = json.dumps({"version": version.hexdigest()[:16], "files": list(shell)})
+    return f"self.SHELL = {told};\n".encode() + files["sw.js"].read_bytes()
 
 
 def import_map_hash(page: bytes) -> str | None:

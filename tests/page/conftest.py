@@ -94,37 +94,44 @@ def _demo_copies(demo_file: Path, tmp_path_factory: pytest.TempPathFactory) -> C
     return copy
 
 
+@pytest.fixture(scope="session")
+def page_files(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a copy of the page's files: the same for the whole run, whatever is edited meanwhile."""
+    ignored = shutil.ignore_patterns("node_modules")
+    return shutil.copytree(PAGE, tmp_path_factory.mktemp("files") / "page", ignore=ignored)
+
+
 @pytest.fixture(scope="package")
-def service(_demo_copies: Callable[[], Path]) -> Iterator[Served]:
+def service(_demo_copies: Callable[[], Path], page_files: Path) -> Iterator[Served]:
     """Serve the invented grove for tests that change nothing in it."""
-    served = Served(Settings(groves=(_demo_copies(),)))
+    served = Served(Settings(groves=(_demo_copies(),), page=page_files))
     yield served
     served.stop()
 
 
 @pytest.fixture
-def fresh(_demo_copies: Callable[[], Path]) -> Iterator[Served]:
+def fresh(_demo_copies: Callable[[], Path], page_files: Path) -> Iterator[Served]:
     """Serve a copy of the invented grove that the test may change."""
-    served = Served(Settings(groves=(_demo_copies(),)))
+    served = Served(Settings(groves=(_demo_copies(),), page=page_files))
     yield served
     served.stop()
 
 
 @pytest.fixture
-def empty(tmp_path: Path) -> Iterator[Served]:
+def empty(tmp_path: Path, page_files: Path) -> Iterator[Served]:
     """Serve a grove file in which nothing is drawn yet."""
     path = tmp_path / "empty.gpkg"
     new_grove(path, name="Home", at="-9.40,-31.90", time_zone="Atlantic/St_Helena", season_start="07-01",
               currency="XTS")  # fmt: skip
-    served = Served(Settings(groves=(path,)))
+    served = Served(Settings(groves=(path,), page=page_files))
     yield served
     served.stop()
 
 
 @pytest.fixture
-def unmade(tmp_path: Path) -> Iterator[Served]:
+def unmade(tmp_path: Path, page_files: Path) -> Iterator[Served]:
     """Serve no grove yet: the page makes it."""
-    served = Served(Settings(new_grove=tmp_path / "new.gpkg"))
+    served = Served(Settings(new_grove=tmp_path / "new.gpkg", page=page_files))
     yield served
     served.stop()
 

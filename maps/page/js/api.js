@@ -1,6 +1,6 @@
 // @ts-check
 /** The only door to the service. What was read is kept on this device (IndexedDB), so that it can be seen with the network off. */
-import { createStore, get as kept, set as keep } from "idb-keyval";
+import { createStore, delMany, get as kept, keys, set as keep } from "idb-keyval";
 import { Problem } from "./problem.js";
 import { state } from "./state.js";
 import { say } from "./words.js";
@@ -8,7 +8,12 @@ import { say } from "./words.js";
 export { Problem };
 
 const store = createStore("gridmap-answers", "answers");
+const times = createStore("gridmap-times", "times");
+/** What this window has read already: the same object for the same answer, so that nothing is drawn twice. @type {Map<string, {etag: string | null, data: any}>} */
+const memory = new Map();
 const JSON_TYPE = "application/json";
+/** After so long without an answer it is said that there is none yet. */
+const SLOW_MS = 8_000;
 /** @typedef {{query?: Record<string, any>, ifMatch?: string | number | null, signal?: AbortSignal}} How */
 
 /** @param {string} path @param {Record<string, any>} [query] */
@@ -29,35 +34,71 @@ function ofGrove(path) {
 /** @param {string} url @param {RequestInit} request */
 async function ask(url, request) {
   let answer;
+  const slow = setTimeout(() => state.set({ slow: true }), SLOW_MS);
   try {
     answer = await fetch(url, { credentials: "same-origin", ...request });
   } catch (error) {
     if (error instanceof DOMException && error.name === "AbortError") throw error;
     state.set({ offline: true });
     throw new Problem({ title: say("api.offline"), type: "#offline", status: 0 });
+  } finally {
+    clearTimeout(slow);
+    state.set({ slow: false });
   }
-  state.set({ offline: false });
+  state.set({ offline: false, asOf: null });
   if (answer.ok || answer.status === 304) return answer;
   const told = await answer.json().catch(() => ({}));
   const problem = new Problem({ title: say("api.failed", { status: answer.status }), ...told, status: answer.status });
-  if (problem.status === 401) document.dispatchEvent(new CustomEvent("notpaired", { detail: problem }));
+  if (problem.status === 401) {
+    // Whoever holds no token keeps nothing either.
+    await forget(() => true);
+    document.dispatchEvent(new CustomEvent("notpaired", { detail: problem }));
+  }
   throw problem;
+}
+
+/** @param {string} url @returns {Promise<{etag: string | null, data: any} | undefined>} */
+async function had(url) {
+  const known = memory.get(url) ?? await kept(url, store).catch(() => undefined);
+  if (known) memory.set(url, known);
+  return known;
 }
 
 /** @param {string} url @param {AbortSignal} [signal] */
 async function read(url, signal) {
-  const had = await kept(url, store).catch(() => undefined);
+  const known = await had(url);
   let answer;
   try {
-    answer = await ask(url, { headers: had?.etag ? { "If-None-Match": had.etag } : {}, cache: "no-store", signal });
+    answer = await ask(url, { headers: known?.etag ? { "If-None-Match": known.etag } : {}, cache: "no-store", signal });
   } catch (error) {
-    if (error instanceof Problem && error.offline && had) return had.data;
-    throw error;
+    if (!(error instanceof Problem && error.offline && known)) throw error;
+    // What is shown is as old as its oldest part.
+    const at = await kept(url, times).catch(() => undefined);
+    if (at) state.set({ asOf: Math.min(state.get("asOf") ?? at, at) });
+    return known.data;
   }
-  if (answer.status === 304) return had.data;
-  const data = await answer.json();
-  keep(url, { etag: answer.headers.get("ETag"), data, at: Date.now() }, store).catch(() => state.set({ storageFull: true }));
+  const data = answer.status === 304 && known ? known.data : await answer.json();
+  if (data !== known?.data) {
+    const one = { etag: answer.headers.get("ETag"), data };
+    memory.set(url, one);
+    keep(url, one, store).catch(() => state.set({ storageFull: true }));
+  }
+  keep(url, Date.now(), times).catch(() => undefined);
   return data;
+}
+
+/** @param {string} url */
+async function remembered(url) {
+  const known = await had(url);
+  return known ? known.data : null;
+}
+
+/** Forget what was kept of the addresses that a test picks. @param {(url: string) => boolean} which */
+async function forget(which) {
+  const all = /** @type {string[]} */ (await keys(store).catch(() => []));
+  const gone = all.filter(which);
+  for (const url of gone) memory.delete(url);
+  await Promise.all([store, times].map((one) => delMany(gone, one).catch(() => undefined)));
 }
 
 /** @param {string} method @param {string} url @param {any} body @param {How} how */
@@ -74,9 +115,16 @@ export const api = {
   get: async (path, how = {}) => read(address(ofGrove(path), how.query), how.signal),
 
   /** What was read before, at once and without asking, or null. @param {string} path @param {How} [how] @returns {Promise<any>} */
-  async remembered(path, how = {}) {
-    const had = await kept(address(ofGrove(path), how.query), store).catch(() => undefined);
-    return had ? had.data : null;
+  remembered: async (path, how = {}) => remembered(address(ofGrove(path), how.query)),
+
+  /** The same for anything below /api itself. @param {string} path @returns {Promise<any>} */
+  rememberedRoot: async (path) => remembered(`/api/${path}`),
+
+  /** Forget every grove but these: what this device may not see any more stays on it no longer. @param {string[]} groves */
+  async forgetOthers(groves) {
+    const own = groves.map((grove) => `/api/groves/${grove}`);
+    const ours = (/** @type {string} */ url) => own.some((one) => url === one || url.startsWith(`${one}/`) || url.startsWith(`${one}?`));
+    await forget((url) => url.startsWith("/api/groves/") && !ours(url));
   },
 
   /** @param {string} path @param {any} [body] @param {How} [how] @returns {Promise<any>} */

@@ -20,12 +20,27 @@ export const QUESTIONS = {
 /** What is read when the page opens and after the ground has changed. */
 export const GROUND = ["grove", "blocks", "keepOuts", "rows", "trees", "walks", "yearLine"];
 
+/** What the map of a walk is made of. */
+export const MAP = ["pressure", "summary"];
+
+/** @param {State} state @param {string[]} keys @param {(path: string, how: any) => Promise<any>} get */
+async function read(state, keys, get) {
+  return Promise.all(keys.map(async (key) => {
+    const { path, query, take } = QUESTIONS[key];
+    const answer = await get(path, { query: query?.(state) });
+    return [key, take && answer !== null ? take(answer) : answer];
+  }));
+}
+
+/** Show what this device remembers, if it remembers all of it. @param {State} state @param {typeof import("./api.js").api} api @param {string[]} keys @returns {Promise<boolean>} */
+export async function remember(state, api, keys) {
+  const had = await read(state, keys, api.remembered);
+  const all = had.every(([, answer]) => answer !== null);
+  if (all) state.set(Object.fromEntries(had));
+  return all;
+}
+
 /** Read some keys anew; all of them change together. @param {State} state @param {typeof import("./api.js").api} api @param {string[]} keys */
 export async function reload(state, api, keys) {
-  const answers = await Promise.all(keys.map(async (key) => {
-    const { path, query, take } = QUESTIONS[key];
-    const answer = await api.get(path, { query: query?.(state) });
-    return [key, take ? take(answer) : answer];
-  }));
-  state.set(Object.fromEntries(answers));
+  state.set(Object.fromEntries(await read(state, keys, api.get)));
 }

@@ -1,9 +1,10 @@
 // @ts-check
 /** The one controller: opens the grove, joins the instruments and the places, says what is saved. */
 import { Problem, api } from "./api.js";
+import { askAgain, readAhead } from "./away.js";
 import { announce, byId, el, focus, mount } from "./dom.js";
 import { lightSwitch, startLight } from "./light.js";
-import { GROUND, reload } from "./loaders.js";
+import { GROUND, MAP, reload, remember } from "./loaders.js";
 import { askForCode } from "./pair.js";
 import { Places, placeNames, placeTitle, registerPlace } from "./places.js";
 import { Plan } from "./plan/plan.js";
@@ -12,6 +13,7 @@ import { mountProfile } from "./profile/profile.js";
 import { state } from "./state.js";
 import { statusLine } from "./status.js";
 import { say } from "./words.js";
+import { startWorker } from "./worker.js";
 import { openWhy } from "./why.js";
 import { mountYearLine } from "./yearline/yearline.js";
 
@@ -101,12 +103,34 @@ async function opened(grove) {
   plan.fit();
 }
 
+/** @param {any} answer GET /api/groves */
+function known({ groves, service }) {
+  state.set({ shared: service.shared, mayCreate: service.may_create, groves });
+  const wanted = new URLSearchParams(location.search).get("grove");
+  return groves.find((/** @type {any} */ one) => one.grove === wanted) ?? groves[0];
+}
+
+/** What this device remembers is on the screen before the service has answered. */
+async function remembered() {
+  const had = await api.rememberedRoot("groves");
+  const grove = had && known(had);
+  if (!grove) return;
+  state.set({ grove });
+  if (!(await remember(state, api, GROUND))) return;
+  plan.fit();
+  if (state.get("walks").length) await remember(state, api, MAP);
+  go();
+}
+
 async function start() {
   try {
-    const { groves, service } = await api.root("groves");
-    state.set({ shared: service.shared, mayCreate: service.may_create, groves });
-    const wanted = new URLSearchParams(location.search).get("grove");
-    const grove = groves.find((/** @type {any} */ one) => one.grove === wanted) ?? groves[0];
+    await remembered();
+    const answer = await api.root("groves");
+    if (!state.get("offline")) await api.forgetOthers(answer.groves.map((/** @type {any} */ one) => one.grove));
+    const shown = state.get("grove")?.grove;
+    const grove = known(answer);
+    // What was remembered is of a grove that is served no more: begin anew, with nothing of it.
+    if (shown && shown !== grove?.grove) return location.reload();
     if (grove) await opened(grove);
     else state.set({ blocks: { type: "FeatureCollection", features: [] } });
   } catch (error) {
@@ -116,7 +140,9 @@ async function start() {
   }
   await go();
   document.body.dataset.ready = "true";
+  readAhead(state, api).then(() => { document.body.dataset.kept = "true"; }, () => undefined);
 }
 
+askAgain(state, () => api.root("groves"), () => reload(state, api, [...GROUND, ...(state.get("pressure") ? MAP : [])]).catch(ctx.fail));
+startWorker(sheet);
 start();
-if ("serviceWorker" in navigator && isSecureContext) addEventListener("load", () => navigator.serviceWorker.register("/sw.js", { scope: "/" }).catch(() => undefined));

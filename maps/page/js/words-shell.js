@@ -45,9 +45,14 @@ export const shellWords = {
   "status.saving": "Saving: {what}",
   "status.waiting": "{n:change waits|changes wait} for the grove computer.",
   "status.refused": "{n:change was|changes were} refused by the grove file.",
-  "status.offline": "The grove computer does not answer. You see what this device remembers.",
+  "status.offline": "The grove computer does not answer.",
+  "status.offlineAsOf": "The grove computer does not answer. You see what this device remembers, as of {when}.",
+  "status.slow": "The grove computer has not answered yet. You see what this device remembers.",
   "status.offlineKept": "Works without signal.",
   "status.storageFull": "This device has no room left: what you see is not kept for later.",
+
+  "count.words": "No,One,Two,Three,Four,Five,Six,Seven,Eight,Nine",
+  "limits": "({low} to {high})",
 
   "loading": "Reading the grove.",
   "retry": "Try again",
@@ -72,6 +77,7 @@ export const shellWords = {
   "plan.northLong": "North is up",
   "plan.uphill": "uphill",
   "plan.table": "Map as table",
+  "plan.tableShort": "Table",
   "plan.tableTitle": "Every tree of the map",
   "plan.tableClose": "Close",
   "plan.tableMore": "Show {n} more",
@@ -89,6 +95,8 @@ export const shellWords = {
   "plan.edge": "No tree that way.",
   "plan.fitted": "The whole grove is in view.",
 
+  "plan.runName": "run {run}",
+  "plan.runNames": "runs {from}–{to}",
   "plan.treeValue": "{name}: {value} a beat, {known}",
   "plan.treeUnknown": "{name}: too few beats near it to say",
   "plan.well_known": "well known",
