@@ -7,6 +7,7 @@ from gridmap.exchange.points import POINT_KINDS, read_heights, read_points
 from gridmap.exchange.resolve import Resolved, count_uuids, resolve_trees, snap_to_trees
 from gridmap.exchange.rings import CLOSING_GAP_M
 from gridmap.exchange.trees import read_trees
+from gridmap.exchange.weather import WeatherColumns, read_weather
 from gridmap.exchange.write import FORMATS, write_layer
 
 __all__ = [
@@ -18,6 +19,7 @@ __all__ = [
     "REASONS",
     "WING_BUDS",
     "Resolved",
+    "WeatherColumns",
     "catch_long",
     "count_uuids",
     "read_counts",
@@ -27,6 +29,7 @@ __all__ = [
     "read_outlines",
     "read_points",
     "read_trees",
+    "read_weather",
     "resolve_trees",
     "snap_to_trees",
     "write_layer",
