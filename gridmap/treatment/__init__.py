@@ -4,6 +4,7 @@ The label and permit are the law, and local codes and a licensed adviser come be
 product and no rate is known but what the grower typed in.
 """
 
+from gridmap.treatment.again import COMPARABLE, COMPARABLE_EGG, USUAL_DAYS, FollowUp, follow_up
 from gridmap.treatment.by_alley import DERIVED, alley_runs
 from gridmap.treatment.calibration import (
     NozzleTest,
@@ -44,6 +45,7 @@ from gridmap.treatment.mix import ROUTES, Mix, amount_words, mix
 from gridmap.treatment.needed import NEEDED, missing, require
 from gridmap.treatment.options import Comparison, compare_options
 from gridmap.treatment.order import TOLD, walking_order
+from gridmap.treatment.record import FIELDS, RecordProfile, left_words, missing_fields, read_profiles, time_left
 from gridmap.treatment.rows import Rows, lay_rows
 from gridmap.treatment.runs import best_runs, number_runs
 from gridmap.treatment.setback import Setback, apply_setbacks
@@ -56,17 +58,19 @@ from gridmap.treatment.weather_limits import USUAL, WeatherLimits
 from gridmap.treatment.zone import Zone, make_zone
 
 __all__ = [
-    "BOUGHT_IN", "CAUTIONS", "DERIVED", "NEEDED", "NOT_WALKED", "RATE_BASES", "RATE_UNITS", "REASONS", "ROUTES",
-    "TOLD", "USUAL", "WITHOUT_CHECK_TREES", "Application", "Comparison", "Costs", "Counted", "Efficacy", "Field",
-    "Finding", "GroupDiversity", "Label", "Mix", "NozzleTest", "Prices", "Rows", "RunOffTest", "Setback",
-    "SprayPlace", "Sprayer", "SunTimes", "Threshold", "WeatherLimits", "Zone", "abbott", "abbott_from_mortality",
-    "alley_runs", "amount_words", "apply_setbacks", "best_runs", "box_m3", "cautions", "change_of_counts",
-    "check_trees_needed", "clean_trees_for_one", "compare_options", "days_to_develop", "degree_days",
-    "earliest_day", "efficacy_of_counts", "ellipsoid_m3", "forbids", "group_diversity", "gun_litres_per_tree",
-    "henderson_tilton", "judge_hours", "judge_label", "lay_field", "lay_rows", "litres_per_ha", "make_zone",
-    "missing", "mix", "nozzle_test", "number_runs", "power_of", "pressure_at_height_hpa", "product_of",
-    "propose_check_trees", "relative_humidity_pct", "require", "run_off_test", "saturation_vapour_pressure_kpa",
-    "speed_km_per_h", "split_loads", "stull_wet_bulb_c", "sun_height_deg", "sun_times", "tank_loads",
-    "tree_area_m2", "tree_row_volume_m3_per_ha", "unit_canopy_rows_per_ha", "walked_blocks", "walking_order",
-    "wet_bulb_c", "wet_bulb_depression", "with_loads", "within_margin", "work_out_costs", "would_rather",
+    "BOUGHT_IN", "CAUTIONS", "COMPARABLE", "COMPARABLE_EGG", "DERIVED", "FIELDS", "NEEDED", "NOT_WALKED",
+    "RATE_BASES", "RATE_UNITS", "REASONS", "ROUTES", "TOLD", "USUAL", "USUAL_DAYS", "WITHOUT_CHECK_TREES",
+    "Application", "Comparison", "Costs", "Counted", "Efficacy", "Field", "Finding", "FollowUp", "GroupDiversity",
+    "Label", "Mix", "NozzleTest", "Prices", "RecordProfile", "Rows", "RunOffTest", "Setback", "SprayPlace",
+    "Sprayer", "SunTimes", "Threshold", "WeatherLimits", "Zone", "abbott", "abbott_from_mortality", "alley_runs",
+    "amount_words", "apply_setbacks", "best_runs", "box_m3", "cautions", "change_of_counts", "check_trees_needed",
+    "clean_trees_for_one", "compare_options", "days_to_develop", "degree_days", "earliest_day",
+    "efficacy_of_counts", "ellipsoid_m3", "follow_up", "forbids", "group_diversity", "gun_litres_per_tree",
+    "henderson_tilton", "judge_hours", "judge_label", "lay_field", "lay_rows", "left_words", "litres_per_ha",
+    "make_zone", "missing", "missing_fields", "mix", "nozzle_test", "number_runs", "power_of",
+    "pressure_at_height_hpa", "product_of", "propose_check_trees", "read_profiles", "relative_humidity_pct",
+    "require", "run_off_test", "saturation_vapour_pressure_kpa", "speed_km_per_h", "split_loads",
+    "stull_wet_bulb_c", "sun_height_deg", "sun_times", "tank_loads", "time_left", "tree_area_m2",
+    "tree_row_volume_m3_per_ha", "unit_canopy_rows_per_ha", "walked_blocks", "walking_order", "wet_bulb_c",
+    "wet_bulb_depression", "with_loads", "within_margin", "work_out_costs", "would_rather",
 ]
