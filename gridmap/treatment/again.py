@@ -11,8 +11,8 @@ from gridmap.checks import FloatArray, number
 from gridmap.errors import InputRefused
 from gridmap.words import date_words
 
-#: The usual interval (common practice, no source): contact sprays reach nymphs and adults, not eggs in the leaf, so that
-#: a second beat waits for the hatch.
+#: The usual interval (common practice, no source): contact sprays reach nymphs and adults, not eggs in the leaf, so
+#: that a second beat waits for the hatch.
 USUAL_DAYS: Final = 14.0
 #: A tingid whose development is published; shown as exactly that, never as the olive's own.
 COMPARABLE: Final = ("azalea lace bug, Stephanitis pyrioides: eggs need 213.1 degree-days over 10.2 degC (OSU "
