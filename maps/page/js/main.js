@@ -6,12 +6,14 @@ import { announce, byId, el, focus, mount } from "./dom.js";
 import { lightSwitch, startLight } from "./light.js";
 import { GROUND, MAP, reload, remember } from "./loaders.js";
 import { askForCode } from "./pair.js";
+import { watchService } from "./offline.js";
 import { Places, placeNames, placeTitle, registerPlace } from "./places.js";
 import { Plan } from "./plan/plan.js";
 import { showProblem } from "./problems.js";
 import { mountProfile } from "./profile/profile.js";
 import { state } from "./state.js";
 import { statusLine } from "./status.js";
+import { drawerTabs, stripTabs } from "./strips.js";
 import { say } from "./words.js";
 import { startWorker } from "./worker.js";
 import { openWhy } from "./why.js";
@@ -46,12 +48,14 @@ mount(sheet, slot, el("footer", { class: "sheet-foot" }, lightSwitch(state)));
 statusLine(byId("status"), state);
 mountProfile(ctx);
 mountYearLine(ctx);
-strips();
+stripTabs();
+const drawer = drawerTabs();
+watchService(state);
 for (const key of ["grove", "blocks", "place"]) state.on(key, heads);
 plan.element.addEventListener("treechoose", (event) => {
   if (state.get("place") === "pressure" && state.get("pressure")) openWhy(ctx, /** @type {CustomEvent} */ (event).detail.tree).catch(ctx.fail);
 });
-document.addEventListener("keydown", (event) => { if (event.key === "Escape" && !document.querySelector("dialog[open]")) state.choose(null); });
+document.addEventListener("keydown", (event) => { if (event.key === "Escape" && !document.querySelector("dialog[open]")) { state.choose(null); state.set({ band: null }); } });
 document.addEventListener("notpaired", () => askForCode(sheet));
 addEventListener("hashchange", () => go());
 addEventListener("unhandledrejection", (event) => { if (event.reason instanceof Problem) { event.preventDefault(); ctx.fail(event.reason); } });
@@ -85,15 +89,7 @@ function heads() {
   mount(byId("places"), ...placeNames().map((name) => el("a", { href: `#${name}`, text: placeTitle(name), "aria-current": name === place ? "page" : null, "aria-disabled": !drawn && name !== "ground" ? "true" : null,
     onclick: (/** @type {Event} */ event) => { if (!drawn && name !== "ground") { event.preventDefault(); announce(say("place.needsGround", { place: placeTitle(name) })); } } })));
   byId("strip-tabs").hidden = !drawn;
-}
-
-/** On a phone the profile and the year line are two tabs of one strip. */
-function strips() {
-  const tab = (/** @type {string} */ name) => el("button", { type: "button", text: say(`strip.${name}`), "aria-expanded": "false", "aria-controls": name, onclick: () => {
-    document.body.dataset.strip = document.body.dataset.strip === name ? "" : name;
-    for (const [i, one] of ["profile", "yearline"].entries()) byId("strip-tabs").children[i].setAttribute("aria-expanded", String(document.body.dataset.strip === one));
-  } });
-  mount(byId("strip-tabs"), tab("profile"), tab("yearline"));
+  drawer.hidden = !drawn;
 }
 
 /** @param {any} grove */

@@ -15,7 +15,7 @@ export function statusLine(element, state) {
     const words = offline ? say(asOf ? "status.offlineAsOf" : "status.offline", { when })
       : state.get("slow") ? say("status.slow")
       : state.get("storageFull") ? say("status.storageFull")
-      : saving.waiting ? say("status.saving", { what: saving.said })
+      : saving.waiting ? (saving.pending ? saving.said : say("status.saving", { what: saving.said }))
       : saving.said ? say("status.savedWhat", { what: saving.said })
       : full ? say("status.saved") : say(state.get("shared") ? "status.nothingShared" : "status.nothing");
     mount(element, el("span", { class: full ? "dot full" : "dot", "aria-hidden": "true" }), el("span", { text: words }));

@@ -25,3 +25,8 @@ export function say(key, values = {}) {
     return `${shown} ${Number(value) === 1 ? one : many}`;
   });
 }
+
+/** "No", "One", "Two" … for the start of a title; figures from ten on. @param {number} n */
+export function countWord(n) {
+  return words["count.words"].split(",")[n] ?? number(n);
+}

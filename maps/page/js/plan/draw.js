@@ -1,16 +1,17 @@
 // @ts-check
 /** One frame of the map, in the order: setbacks, keep-outs, block paper, cells, hatch, outlines, beaten trees, runs, linked row, labels. */
+import { drawChange } from "./change.js";
 import { cased, path, written } from "./pens.js";
 
 /** @typedef {import("./ground.js").View} View
  * @typedef {import("./ground.js").Ring} Ring
- * @typedef {{fill: string | null, hatch: "none" | "doubtful" | "unknown"}} Paint
+ * @typedef {{fill: string | null, hatch: "none" | "doubtful" | "unknown", arrow?: number | null}} Paint
  * @typedef {{name: string, rings: Ring[], id: string}} Shape
  * @typedef {{rank: number, x: number, y: number}} Spot
- * @typedef {{words: string, x: number, y: number, font: string, italic: boolean}} Label
+ * @typedef {{words: string, x: number, y: number, font: string, italic: boolean, accent?: boolean}} Label
  * @typedef {{ring: Ring, fixed: boolean} | null} Linked
- * @typedef {{blocks: Shape[], keepOuts: (Shape & {kind: string, setback: Ring[]})[], set: import("./ground.js").TreeSet | null, paints: Paint[] | null, coloured: boolean,
- *   rows: Ring[], beaten: number[], runs: {rings: Ring[], filled: boolean, words: string, at: [number, number]}[], changed: {index: number, kind: string}[], spots: Spot[], labels: Label[], linked: Linked, hidden: string | null}} Scene */
+ * @typedef {{blocks: Shape[], keepOuts: (Shape & {kind: string, setback: Ring[]})[], set: import("./ground.js").TreeSet | null, paints: Paint[] | null, coloured: boolean, faded: boolean[] | null,
+ *   rows: Ring[], beaten: number[], runs: {rings: Ring[], filled: boolean, run: number, block: string}[], changed: {index: number, kind: string}[], spots: Spot[], labels: Label[], linked: Linked, hidden: string | null}} Scene */
 
 /** @param {CanvasRenderingContext2D} pen @param {Scene} scene @param {View} v @param {Record<string, string>} c @param {Record<string, CanvasPattern>} p */
 export function drawScene(pen, scene, v, c, p) {
@@ -23,7 +24,8 @@ export function drawScene(pen, scene, v, c, p) {
   }
   if (scene.set && scene.paints) cells(pen, scene, v, c, p);
   outlines(pen, scene, v, c);
-  for (const i of scene.beaten) beatenDot(pen, scene, i, v);
+  drawChange(pen, scene, v, c);
+  beatenDots(pen, scene, v);
   runs(pen, scene, v, c);
   linked(pen, scene, v, c);
   spots(pen, scene, v, c);
@@ -59,6 +61,7 @@ function cells(pen, scene, v, c, p) {
   const fills = new Map();
   const hatched = { doubtful: new Path2D(), unknown: new Path2D() };
   const plain = new Path2D();
+  const faded = new Path2D();
   const cellPx = Math.hypot(set.corners[0] - set.corners[2], set.corners[1] - set.corners[3]) * v.scale;
   const dot = Math.max(1, Math.min(4, cellPx * 0.16));
   const { corners, centres } = set;
@@ -77,6 +80,7 @@ function cells(pen, scene, v, c, p) {
     if (fill !== null && !way) fills.set(key, (way = new Path2D()));
     if (way) quad(way, corners, i, v);
     if (hatch !== "none") quad(hatched[hatch], corners, i, v);
+    if (scene.faded?.[i]) quad(faded, corners, i, v);
   }
   pen.lineWidth = 0.6;
   for (const [key, way] of fills) {
@@ -90,6 +94,12 @@ function cells(pen, scene, v, c, p) {
   for (const [name, way] of Object.entries(hatched)) {
     pen.fillStyle = p[name];
     pen.fill(way);
+  }
+  if (scene.faded) {
+    pen.globalAlpha = 0.82;
+    pen.fillStyle = c.paper;
+    pen.fill(faded);
+    pen.globalAlpha = 1;
   }
   pen.strokeStyle = c.line;
   pen.lineWidth = 1;
@@ -139,17 +149,21 @@ function outlines(pen, scene, v, c) {
   pen.setLineDash([]);
 }
 
-/** @param {CanvasRenderingContext2D} pen @param {Scene} scene @param {number} i @param {View} v */
-function beatenDot(pen, scene, i, v) {
-  const { centres } = /** @type {import("./ground.js").TreeSet} */ (scene.set);
-  pen.beginPath();
-  pen.arc(centres[2 * i] * v.scale + v.dx, centres[2 * i + 1] * v.scale + v.dy, 3.4, 0, 7);
-  // The same in every light: it lies on the ramp, which is the same too.
+/** Beaten trees always show: a white dot with an ink ring, the same in every light, as the ramp is. @param {CanvasRenderingContext2D} pen @param {Scene} scene @param {View} v */
+function beatenDots(pen, scene, v) {
+  if (!scene.set) return;
+  const { centres } = scene.set;
+  const dots = new Path2D();
+  for (const i of scene.beaten) {
+    const [x, y] = [centres[2 * i] * v.scale + v.dx, centres[2 * i + 1] * v.scale + v.dy];
+    dots.moveTo(x + 2.8, y);
+    dots.arc(x, y, 2.8, 0, 7);
+  }
   pen.fillStyle = "#FFFFFF";
-  pen.fill();
+  pen.fill(dots);
   pen.strokeStyle = "#141A16";
   pen.lineWidth = 1.6;
-  pen.stroke();
+  pen.stroke(dots);
 }
 
 /** @param {CanvasRenderingContext2D} pen @param {Scene} scene @param {View} v @param {Record<string, string>} c */
@@ -207,12 +221,12 @@ function spots(pen, scene, v, c) {
 export const FONT = 'Roboto, system-ui, -apple-system, "Segoe UI", "Noto Sans", sans-serif';
 export const FONT_GROUND = '"Libertinus Serif", Georgia, "Noto Serif", serif';
 
-/** Labels come last: places found by labels.js, in pixels. @param {CanvasRenderingContext2D} pen @param {Label[]} labels @param {View} v @param {Record<string, string>} c */
-export function drawLabels(pen, labels, v, c) {
+/** Labels come last: places found by labels.js, in pixels. @param {CanvasRenderingContext2D} pen @param {Label[]} labels @param {View} _v @param {Record<string, string>} c */
+export function drawLabels(pen, labels, _v, c) {
   pen.textAlign = "center";
   pen.textBaseline = "middle";
   for (const label of labels) {
     pen.font = label.font;
-    written(pen, label.words, label.x, label.y, label.italic ? c.quiet : c.ink, c.casing);
+    written(pen, label.words, label.x, label.y, label.accent ? c.accent : label.italic ? c.quiet : c.ink, c.casing);
   }
 }

@@ -24,7 +24,7 @@ export class Furniture {
     this.where = el("span", { class: "plan-where" });
     this.foot = el("div", { class: "plan-foot", "aria-hidden": "true" }, this.where, el("span", { class: "plan-attribution", text: say("plan.attribution") }));
     this.controls = el("div", { class: "plan-controls" },
-      el("button", { class: "button", type: "button", text: say("plan.table"), onclick: acts.table, id: "plan-table-button" }),
+      el("button", { class: "button", type: "button", "aria-label": say("plan.table"), onclick: acts.table, id: "plan-table-button" }, el("span", { class: "long", text: say("plan.table") }), el("span", { class: "short", text: say("plan.tableShort") })),
       el("button", { class: "button", type: "button", text: say("plan.fit"), onclick: acts.fit, id: "plan-fit" }),
       el("button", { class: "button sign", type: "button", text: "\u2212", "aria-label": say("plan.zoomOut"), onclick: acts.zoomOut, id: "plan-out" }),
       el("button", { class: "button sign", type: "button", text: "+", "aria-label": say("plan.zoomIn"), onclick: acts.zoomIn, id: "plan-in" }));
@@ -43,7 +43,7 @@ export class Furniture {
 
   /** @param {number} pixelsPerMetre @param {number} width Of the map [px]. */
   setScale(pixelsPerMetre, width) {
-    const metres = roundLength(Math.max(Math.min(160, width * 0.3) / pixelsPerMetre, 1e-3));
+    const metres = roundLength(Math.max(Math.min(160, width * 0.2) / pixelsPerMetre, 1e-3));
     const bar = el("span", { class: "plan-scale-bar" });
     style(bar, { width: `${(metres * pixelsPerMetre).toFixed(1)}px` });
     const words = metres >= 1000 ? `${number(metres / 1000)}\u00a0${say("plan.kilometres")}` : `${number(metres)}\u00a0${say("plan.metres")}`;

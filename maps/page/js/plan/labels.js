@@ -1,6 +1,7 @@
 // @ts-check
 /** Where names stand: outside outlines, never on an outline, a setback, a control or another name; none rather than a small or a covered one. */
 import { FONT, FONT_GROUND } from "./draw.js";
+import { say } from "../words.js";
 import { inside } from "./ground.js";
 
 /** @typedef {{x: number, y: number, w: number, h: number}} Box
@@ -28,7 +29,7 @@ export function placeLabels(pen, scene, v, taken) {
   scene.blocks.forEach((block, k) => {
     pen.font = bold;
     const w = pen.measureText(block.name).width + 8;
-    const found = around(blocks[k], w, 24).find((box) => free(box, [...blocks, ...setbacks])) ?? around(blocks[k], w, 24).find((box) => free(box, blocks));
+    const found = around(blocks[k], w, 24).find((box) => free(box, [...blocks, ...setbacks]));
     if (!found) return;
     boxes.push(found);
     labels.push({ words: block.name, x: found.x + w / 2, y: found.y + 13, font: bold, italic: false });
@@ -40,14 +41,49 @@ export function placeLabels(pen, scene, v, taken) {
     pen.font = serif;
     const w = pen.measureText(one.name).width + 6;
     const [cx, cy] = middle(ring);
-    const within = one.kind === "water" || one.kind === "bush";
-    const spots = within ? [{ x: cx - w / 2, y: cy - 12, w, h: 24 }] : [];
-    const found = [...spots, ...around(ring, w, 24)].find((box) => free(box, blocks));
+    // Inside where it fits whole, as on a paper map; else beside the setback, never on it.
+    const own = { x: cx - w / 2, y: cy - 12, w, h: 24 };
+    const fits = [[own.x, own.y], [own.x + w, own.y], [own.x, own.y + 24], [own.x + w, own.y + 24]].every(([x, y]) => inside(x, y, ring));
+    const outer = one.setback[0]?.map(at) ?? ring;
+    const found = (fits && free(own, blocks) ? own : null) ?? around(outer, w, 24).find((box) => free(box, [...blocks, ...setbacks]));
     if (!found) continue;
     boxes.push(found);
     labels.push({ words: one.name, x: found.x + w / 2, y: found.y + 12, font: serif, italic: true });
   }
+  runLabels(pen, scene, at, free, [...blocks, ...setbacks], boxes, labels);
   return labels;
+}
+
+/** Runs that lie together in a block carry one name: "runs 1–6". @param {CanvasRenderingContext2D} pen @param {import("./draw.js").Scene} scene @param {(point: [number, number]) => [number, number]} at
+ * @param {(box: Box, rings: [number, number][][]) => boolean} free @param {[number, number][][]} rings @param {Box[]} boxes @param {import("./draw.js").Label[]} labels */
+function runLabels(pen, scene, at, free, rings, boxes, labels) {
+  const font = `700 16px ${FONT}`;
+  pen.font = font;
+  /** @type {Map<string, {numbers: number[], points: [number, number][]}>} */
+  const groups = new Map();
+  for (const run of scene.runs) {
+    const group = groups.get(run.block) ?? { numbers: [], points: [] };
+    group.numbers.push(run.run);
+    group.points.push(...run.rings.flat().map(at));
+    groups.set(run.block, group);
+  }
+  for (const { numbers, points } of groups.values()) {
+    if (!points.length) continue;
+    const [first, last] = [Math.min(...numbers), Math.max(...numbers)];
+    const words = first === last ? say("plan.runName", { run: first }) : say("plan.runNames", { from: first, to: last });
+    const w = pen.measureText(words).width + 8;
+    const found = around(hull(points), w, 24).find((box) => free(box, rings)) ?? around(hull(points), w, 24).find((box) => free(box, [points]));
+    if (!found) continue;
+    boxes.push(found);
+    labels.push({ words, x: found.x + w / 2, y: found.y + 13, font, italic: false, accent: true });
+  }
+}
+
+/** The box around points, as a ring. @param {[number, number][]} points @returns {[number, number][]} */
+function hull(points) {
+  const [xs, ys] = [points.map(([x]) => x), points.map(([, y]) => y)];
+  const [west, east, north, south] = [Math.min(...xs), Math.max(...xs), Math.min(...ys), Math.max(...ys)];
+  return [[west, north], [east, north], [east, south], [west, south], [west, north]];
 }
 
 /** Boxes beside a ring, the best first: above its top, below its foot, left, right, then beside each edge.
@@ -62,7 +98,7 @@ function around(ring, w, h) {
   const boxes = [{ x: highest - w / 2, y: top - h - 3, w, h }, { x: lowest - w / 2, y: foot + 4, w, h }];
   const [cx, cy] = middle(ring);
   for (let i = 0; i < ring.length - 1; i += 1) {
-    for (const share of [0.5, 0.2, 0.8]) {
+    for (const share of [0.5, 0.25, 0.75, 0.05, 0.95]) {
       const x = ring[i][0] + share * (ring[i + 1][0] - ring[i][0]);
       const y = ring[i][1] + share * (ring[i + 1][1] - ring[i][1]);
       const away = Math.hypot(x - cx, y - cy) || 1;
@@ -83,7 +119,7 @@ function middle(ring) {
 }
 
 /** Whether a box and a ring share ground. @param {Box} box @param {[number, number][]} ring */
-function crosses(box, ring) {
+export function crosses(box, ring) {
   for (let k = 0; k <= 6; k += 1) {
     const x = box.x + (box.w * k) / 6;
     for (const y of [box.y, box.y + box.h / 2, box.y + box.h]) if (inside(x, y, ring)) return true;

@@ -1,16 +1,17 @@
 // @ts-check
 /** The map: a canvas that is redrawn whole in every frame, over Leaflet's pan and zoom. Its content is also a table. */
 import { announce, el, style } from "../dom.js";
-import { limits } from "../format.js";
 import { say } from "../words.js";
 import { drawLabels, drawScene } from "./draw.js";
+import { bestView } from "./fit.js";
 import { Furniture } from "./furniture.js";
-import { Finder, originAt, ringsOf, treeSet } from "./ground.js";
+import { Finder, metreAt, originAt, ringsOf, treeSet } from "./ground.js";
 import { placeLabels } from "./labels.js";
 import { colours, patterns } from "./pens.js";
-import { blockShapes, keepOutShapes, linkedOf, runShapes, somewhere, spotMarks } from "./scene.js";
+import { blockShapes, keepOutShapes, linkedOf, middleBearing, runShapes, somewhere, spotMarks } from "./scene.js";
 import { step } from "./steps.js";
 import { openTable } from "./table.js";
+import { treeWords } from "./tell.js";
 
 const REACH_PX = 22;
 
@@ -28,14 +29,15 @@ export class Plan {
       zoomSnap: 0, zoomDelta: 0.5, wheelPxPerZoomLevel: 120, minZoom: 2, maxZoom: 23, doubleClickZoom: false, center: [0, 0], zoom: 2,
       inertia: !matchMedia("(prefers-reduced-motion: reduce)").matches, worldCopyJump: false,
     });
-    this.map.createPane("plan").style.zIndex = "350";
-    this.map.getPane("plan").append(this.canvas);
+    const pane = this.map.createPane("plan");
+    pane.style.zIndex = "350";
+    pane.append(this.canvas);
     this.pen = /** @type {CanvasRenderingContext2D} */ (this.canvas.getContext("2d"));
     this.furniture = new Furniture(element, { zoomIn: () => this.zoom(0.5), zoomOut: () => this.zoom(-0.5), fit: () => this.fit(), table: () => openTable(state) });
     /** @type {import("./ground.js").Origin} */
     this.origin = originAt(0, 0);
     /** @type {import("./draw.js").Scene} */
-    this.scene = { blocks: [], keepOuts: [], set: null, paints: null, coloured: false, rows: [], beaten: [], runs: [], changed: [], spots: [], labels: [], linked: null, hidden: null };
+    this.scene = { blocks: [], keepOuts: [], set: null, paints: null, coloured: false, faded: null, rows: [], beaten: [], runs: [], changed: [], spots: [], labels: [], linked: null, hidden: null };
     /** @type {((i: number) => import("./draw.js").Paint) | null} */
     this.painter = null;
     this.runs = null;
@@ -54,7 +56,7 @@ export class Plan {
     const { state, map } = this;
     for (const key of ["blocks", "keepOuts", "trees", "rows", "grove"]) state.on(key, () => this.read());
     for (const key of ["selection", "preview"]) state.on(key, () => this.link());
-    for (const key of ["pressure", "place", "walk"]) state.on(key, () => this.repaint());
+    for (const key of ["pressure", "place", "walk", "band"]) state.on(key, () => this.repaint());
     state.on("light", () => { this.look(); this.draw(); });
     map.on("move zoom viewreset resize", () => this.draw());
     map.on("moveend zoomend", () => { this.settle = true; this.draw(); });
@@ -105,6 +107,9 @@ export class Plan {
     const painter = fits ? /** @type {(i: number) => import("./draw.js").Paint} */ (this.painter) : () => plain;
     scene.paints = scene.set ? Array.from({ length: scene.set.n }, (_none, i) => painter(i)) : null;
     scene.coloured = Boolean(scene.paints?.some((paint) => paint.fill !== null || paint.hatch !== "none"));
+    const band = place === "ground" ? null : state.get("band");
+    const upslope = state.get("trees")?.columns.upslope_m ?? [];
+    scene.faded = band ? upslope.map((/** @type {number | null} */ metres) => metres === null || metres < band.from || metres > band.to) : null;
     scene.beaten = [];
     if (scene.coloured && pressure) pressure.columns.beaten.forEach((/** @type {number} */ times, /** @type {number} */ i) => { if (times) scene.beaten.push(i); });
     scene.runs = place === "ground" ? [] : runShapes(this.runs, scene.set, !scene.coloured);
@@ -141,10 +146,31 @@ export class Plan {
   /** Bring the grove, or a box of it, into view. @param {[number, number, number, number]} [bounds] West, south, east, north. */
   fit(bounds) {
     const box = bounds ?? this.state.get("grove")?.bounds;
-    if (!box || !this.element.clientWidth) return;
-    const pad = this.element.clientWidth < 600 ? 26 : 48;
-    this.map.fitBounds([[box[1], box[0]], [box[3], box[2]]], { paddingTopLeft: [pad, pad], paddingBottomRight: [pad, pad], animate: false, maxZoom: 21 });
+    const { clientWidth: width, clientHeight: height } = this.element;
+    if (!box || !width || !height) return;
+    const view = bounds ? null : bestView(this.scene.blocks.map((block) => block.rings[0] ?? []), this.taken(), width, height);
+    if (view) {
+      const middle = L.point((width / 2 - view.dx) / view.scale + this.origin.x, (height / 2 - view.dy) / view.scale + this.origin.y);
+      this.map.setView(this.map.unproject(middle, 0), Math.log2(view.scale), { animate: false });
+    } else this.map.fitBounds([[box[1], box[0]], [box[3], box[2]]], { padding: [28, 28], animate: false, maxZoom: 21 });
     if (!bounds) this.moved = false;
+  }
+
+  /** Controls were laid on the map or taken off: what was fitted is fitted anew, names look for new places. */
+  room() {
+    if (!this.moved) this.fit();
+    this.settle = true;
+    this.draw();
+  }
+
+  /** Bring a tree into view where it is out of it. @param {string | number} tree Uuid or index. */
+  bring(tree) {
+    const { set } = this.scene;
+    const i = typeof tree === "number" ? tree : set?.tree.indexOf(tree) ?? -1;
+    if (!set || i < 0) return;
+    const v = this.view();
+    const [x, y] = [set.centres[2 * i] * v.scale + v.dx, set.centres[2 * i + 1] * v.scale + v.dy];
+    if (x < 30 || y < 30 || x > v.width - 30 || y > v.height - 30) this.map.panBy([x - v.width / 2, y - v.height / 2], { animate: false });
   }
 
   /** @param {number} by Levels. */
@@ -157,7 +183,7 @@ export class Plan {
   view() {
     const { map, origin } = this;
     const size = map.getSize();
-    const at = map.project([origin.lat, origin.lon], map.getZoom()).subtract(map.getPixelOrigin()).add(L.DomUtil.getPosition(map.getPane("mapPane")) ?? L.point(0, 0));
+    const at = map.project([origin.lat, origin.lon], map.getZoom()).subtract(map.getPixelOrigin()).add(L.DomUtil.getPosition(map.getPanes().mapPane) ?? L.point(0, 0));
     return { scale: 2 ** map.getZoom(), dx: at.x, dy: at.y, width: size.x, height: size.y };
   }
 
@@ -184,7 +210,7 @@ export class Plan {
       this.settle = false;
       this.scene.labels = placeLabels(this.pen, this.scene, v, this.taken());
       this.settled = v;
-      this.furniture.setScale(v.scale * metre(this.map.getCenter().lat), v.width);
+      this.furniture.setScale(v.scale * metreAt(this.map.getCenter().lat), v.width);
     }
     const was = this.settled ?? v;
     // While the map is being moved, names ride along; they find new places when it rests.
@@ -195,7 +221,7 @@ export class Plan {
   /** What names must not cover. @returns {import("./labels.js").Box[]} */
   taken() {
     const own = this.element.getBoundingClientRect();
-    return [...this.element.querySelectorAll(".plan-north, .plan-scale, .plan-controls, .plan-foot, .plan-tools")].map((node) => {
+    return [...this.element.querySelectorAll(".plan-north, .plan-scale, .plan-controls, .plan-foot > *, .plan-tools > *")].map((node) => {
       const box = node.getBoundingClientRect();
       return { x: box.left - own.left - 4, y: box.top - own.top - 4, w: box.width + 8, h: box.height + 8 };
     });
@@ -245,14 +271,9 @@ export class Plan {
     return { block: set.names[set.block[i]], row: set.row[i], tree: set.tree[i] };
   }
 
-  /** A tree in words, with its value where one is known. @param {number} i */
+  /** @param {number} i */
   words(i) {
-    const set = /** @type {import("./ground.js").TreeSet} */ (this.scene.set);
-    const name = say("plan.tree", { block: set.names[set.block[i]], row: String(set.row[i]), position: String(set.position[i]) });
-    const pressure = this.state.get("pressure");
-    if (!pressure || pressure.trees !== set.n || this.state.get("place") === "ground") return name;
-    const { median_per_beat: median, low_80: low, high_80: high, knowledge } = pressure.columns;
-    return knowledge[i] === "unknown" ? say("plan.treeUnknown", { name }) : say("plan.treeValue", { name, value: limits(median[i], low[i], high[i]), known: say(`plan.${knowledge[i]}`) });
+    return treeWords(this.state, /** @type {import("./ground.js").TreeSet} */ (this.scene.set), i);
   }
 
   /** @param {KeyboardEvent} event */
@@ -278,21 +299,7 @@ export class Plan {
     this.at = to;
     this.state.preview(this.selectionOf(to));
     this.tell("treepoint", to);
-    const v = this.view();
-    const [x, y] = [set.centres[2 * to] * v.scale + v.dx, set.centres[2 * to + 1] * v.scale + v.dy];
-    if (x < 30 || y < 30 || x > v.width - 30 || y > v.height - 30) this.map.panBy([x - v.width / 2, y - v.height / 2], { animate: false });
+    this.bring(to);
     return announce(this.words(to));
   }
-}
-
-/** Pixels of zoom 0 in a metre. @param {number} lat */
-function metre(lat) {
-  return 256 / (2 * Math.PI * 6378137 * Math.cos((lat * Math.PI) / 180));
-}
-
-/** The bearing in the middle of several, null for none. @param {number[]} bearings */
-function middleBearing(bearings) {
-  if (!bearings.length) return null;
-  const sum = bearings.reduce(([e, n], b) => [e + Math.sin((b * Math.PI) / 180), n + Math.cos((b * Math.PI) / 180)], [0, 0]);
-  return (Math.round((Math.atan2(sum[0], sum[1]) * 180) / Math.PI) + 360) % 360;
 }

@@ -61,7 +61,7 @@ export function runShapes(collection, set, filled) {
   return collection.features.map((/** @type {any} */ one) => {
     const run = one.properties;
     const those = treesOf(set, run.block, run.row, run.from_position, run.to_position);
-    return { rings: those.length ? [strip(set, those)] : [], filled, words: String(run.run), at: /** @type {[number, number]} */ ([0, 0]) };
+    return { rings: those.length ? [strip(set, those)] : [], filled, run: run.run, block: run.block };
   });
 }
 
@@ -98,4 +98,11 @@ function nearest(point, ring) {
     if (far < least) [best, least] = [at, far];
   }
   return best;
+}
+
+/** The bearing in the middle of several, null for none. @param {number[]} bearings */
+export function middleBearing(bearings) {
+  if (!bearings.length) return null;
+  const sum = bearings.reduce(([e, n], b) => [e + Math.sin((b * Math.PI) / 180), n + Math.cos((b * Math.PI) / 180)], [0, 0]);
+  return (Math.round((Math.atan2(sum[0], sum[1]) * 180) / Math.PI) + 360) % 360;
 }

@@ -6,7 +6,7 @@ import { say } from "../words.js";
 
 const AT_ONCE = 200;
 
-/** @param {import("../state.js").state} state @param {() => void} [closed] */
+/** @param {typeof import("../state.js").state} state @param {() => void} [closed] */
 export function openTable(state, closed) {
   const trees = state.get("trees");
   const pressure = state.get("place") === "ground" ? null : state.get("pressure");

@@ -2,8 +2,11 @@
 /** The hill profile: the grove seen from the side. Every tree a dot at its metres upslope, every row's mean a bar with its limits. */
 import { announce, byId, el, mount, style, svg, token } from "../dom.js";
 import { limits, number, withUnit } from "../format.js";
+import { colours, patterns } from "../plan/pens.js";
 import { colourOf } from "../pressure/ramp.js";
 import { say } from "../words.js";
+import { Band } from "./band.js";
+import { hillLine } from "./hill.js";
 import { inHillOrder, makeScale, nearestRow, nextRow, roundTicks } from "./scale.js";
 
 const DOT_PX = 2.4;
@@ -21,18 +24,23 @@ export class Profile {
     this.scale = null;
     this.canvas = el("canvas", { class: "profile-canvas", "aria-hidden": "true" });
     this.overlay = svg("svg", { class: "profile-overlay", "aria-hidden": "true" });
-    this.value = el("p", { class: "profile-value" });
+    this.band = new Band(state, () => this.scale);
+    this.veil = svg("g", {});
     this.quiet = el("p", { class: "profile-quiet quiet" });
     this.box = el("div", {
       class: "profile-box", tabindex: "0", role: "group", "aria-label": say("profile.label"),
       onkeydown: (/** @type {KeyboardEvent} */ event) => this.key(event),
+      onpointerdown: (/** @type {PointerEvent} */ event) => this.band.down(event, this.across(event)),
       onpointermove: (/** @type {PointerEvent} */ event) => this.point(event),
+      onpointerup: () => this.band.up(),
+      onpointercancel: () => this.band.up(),
       onpointerleave: () => this.state.preview(null),
       onclick: (/** @type {PointerEvent} */ event) => this.choose(event),
     }, this.canvas, this.overlay);
-    mount(element, el("div", { class: "profile-head" }, el("h2", { text: say("profile.title") }), this.quiet), this.box, this.value);
+    mount(element, el("div", { class: "profile-head" }, el("h2", { text: say("profile.title") }), this.quiet, this.band.head), this.box);
     for (const key of ["trees", "pressure", "summary", "zone", "place", "light"]) state.on(key, () => this.draw());
     for (const key of ["selection", "preview"]) state.on(key, () => this.highlight());
+    state.on("band", () => this.band.draw(this.veil));
     new ResizeObserver(() => this.draw()).observe(this.box);
     this.draw();
   }
@@ -47,7 +55,8 @@ export class Profile {
     const known = upslope.filter((/** @type {any} */ value) => value !== null);
     this.rows = inHillOrder(summary?.rows ?? []);
     this.element.dataset.empty = String(!known.length);
-    this.quiet.textContent = !trees?.trees || !known.length ? say("profile.empty") : pressure ? say("profile.lead") : say("profile.noWalk");
+    this.quiet.textContent = !trees?.trees || !known.length ? say("profile.empty") : !pressure ? say("profile.noWalk") : this.state.get("place") === "treat" ? say("profile.treat") : say("profile.lead");
+    this.band.head.hidden = !pressure || !known.length;
     this.scale = null;
     if (!known.length || width < 60 || height < 60) return this.clear(width, height);
     const threshold = pressure?.threshold_per_beat ?? null;
@@ -55,7 +64,7 @@ export class Profile {
     const tops = this.rows.filter((row) => row.known).map((row) => row.high_80 ?? 0);
     const most = Math.max(threshold ? threshold * 1.5 : 1, ...max(counts), ...max(tops));
     const narrow = height < 140;
-    this.scale = makeScale({ width, height, ground: narrow ? 34 : 52, top: narrow ? 12 : 30 }, { from: Math.min(...low(known)), to: Math.max(...max(known)) }, most);
+    this.scale = makeScale({ width, height, ground: narrow ? 38 : 64, top: narrow ? 22 : 28 }, { from: Math.min(...low(known)), to: Math.max(...max(known)) }, most);
     this.paint(width, height, trees, pressure, summary);
     this.axes(width, height, threshold);
     this.highlight();
@@ -66,7 +75,6 @@ export class Profile {
     this.canvas.width = Math.max(width, 1);
     this.canvas.height = Math.max(height, 1);
     mount(this.overlay);
-    this.value.textContent = "";
   }
 
   /** Dots and bars on the canvas. @param {number} width @param {number} height @param {any} trees @param {any} pressure @param {any} summary */
@@ -82,7 +90,8 @@ export class Profile {
     const { edge, ink, well } = { edge: token("edge"), ink: token("ink"), well: token("well") };
     const sprayed = new Set(this.state.get("place") === "treat" ? this.state.get("zone")?.trees?.columns?.tree ?? [] : []);
     const treat = this.state.get("place") === "treat";
-    for (const row of this.rows) this.bar(pen, row, { ink, well });
+    const { unknown } = patterns(pen, ratio, { ...colours() });
+    for (const row of this.rows) this.bar(pen, row, { ink, well, edge }, unknown);
     const { median_per_beat: median, knowledge, tree } = pressure.columns;
     trees.columns.upslope_m.forEach((/** @type {number | null} */ metres, /** @type {number} */ i) => {
       if (metres === null || median[i] === null || knowledge[i] === "unknown") return;
@@ -97,29 +106,16 @@ export class Profile {
     for (const row of this.rows) this.mean(pen, row, ink);
   }
 
-  /** The row's 80 % limits; hatched where the row is unknown. @param {CanvasRenderingContext2D} pen @param {any} row @param {{ink: string, well: string}} colours */
-  bar(pen, row, { ink, well }) {
+  /** The row's 80 % limits; hatched from top to foot where nothing is known. @param {CanvasRenderingContext2D} pen @param {any} row @param {{ink: string, well: string, edge: string}} colours @param {CanvasPattern} unknown */
+  bar(pen, row, { well, edge }, unknown) {
     const scale = /** @type {NonNullable<typeof this.scale>} */ (this.scale);
-    if (row.low_80 === null || row.low_80 === undefined) return;
-    const [x, top, foot] = [scale.x(row.upslope_m) - BAR_PX / 2, scale.y(row.high_80), scale.y(row.low_80)];
-    pen.save();
-    pen.beginPath();
-    pen.rect(x, top, BAR_PX, Math.max(foot - top, 1));
-    if (row.known) {
-      pen.fillStyle = well;
-      pen.fill();
-    } else {
-      pen.clip();
-      pen.strokeStyle = ink;
-      pen.lineWidth = 1.2;
-      for (let y = top - BAR_PX; y < foot; y += 6) {
-        pen.beginPath();
-        pen.moveTo(x, y + BAR_PX);
-        pen.lineTo(x + BAR_PX, y);
-        pen.stroke();
-      }
-    }
-    pen.restore();
+    const told = row.known && row.low_80 !== null && row.low_80 !== undefined;
+    const [x, top, foot] = [scale.x(row.upslope_m) - BAR_PX / 2, told ? scale.y(row.high_80) : scale.y(scale.most / 2), told ? scale.y(row.low_80) : scale.foot];
+    pen.fillStyle = told ? well : unknown;
+    pen.fillRect(x, top, BAR_PX, Math.max(foot - top, 1));
+    pen.strokeStyle = edge;
+    pen.lineWidth = 0.8;
+    pen.strokeRect(x, top, BAR_PX, Math.max(foot - top, 1));
   }
 
   /** @param {CanvasRenderingContext2D} pen @param {any} row @param {string} ink */
@@ -147,19 +143,20 @@ export class Profile {
     if (threshold !== null) {
       const y = scale.y(threshold);
       parts.push(svg("line", { class: "threshold", x1: scale.left - 8, x2: scale.right, y1: y, y2: y }));
-      parts.push(text(scale.right, y - 6, say("profile.threshold", { threshold }), "end", "axis strong halo"));
+      parts.push(text(scale.right, y - 6, say("profile.threshold", { threshold }), "end", "axis halo"));
     }
-    const hill = (/** @type {number} */ metres) => height - 20 - ((metres - scale.from) / (scale.to - scale.from)) * 14;
-    parts.push(svg("path", { class: "hill", d: `M${scale.left} ${hill(scale.from)}L${scale.right} ${hill(scale.to)}V${height - 18}H${scale.left}Z` }));
+    const hill = hillLine(this.state.get("trees")?.columns ?? {}, scale, { top: scale.foot + 12, foot: height - 22 });
+    parts.push(svg("path", { class: "hill", d: `${hill.path}V${height - 18}H${scale.left}Z` }));
     for (const row of this.rows) {
       const x = scale.x(row.upslope_m);
-      parts.push(svg("line", { class: "row-tick", x1: x, x2: x, y1: hill(row.upslope_m) - 6, y2: hill(row.upslope_m) }));
+      parts.push(svg("line", { class: "row-tick", x1: x, x2: x, y1: hill.y(row.upslope_m) - 6, y2: hill.y(row.upslope_m) }));
     }
     const ticks = roundTicks(scale.from, scale.to, width / 150);
-    for (const metres of ticks) parts.push(text(scale.x(metres), height - 3, number(metres)));
-    parts.push(text(4, height - 3, say("profile.axis"), "start", "axis halo"));
+    for (const metres of ticks) if (scale.x(metres) > scale.left + 116) parts.push(text(scale.x(metres), height - 3, number(metres)));
+    parts.push(text(scale.left - 8, height - 3, say("profile.axis"), "start"));
     this.mark = svg("g", { class: "profile-mark" });
-    mount(this.overlay, ...parts, this.mark);
+    mount(this.overlay, this.veil, ...parts, this.mark);
+    this.band.draw(this.veil);
     this.overlay.setAttribute("viewBox", `0 0 ${width} ${height}`);
   }
 
@@ -170,15 +167,39 @@ export class Profile {
     const at = shown?.block === undefined || shown.row === undefined ? -1 : this.rows.findIndex((row) => row.block === shown.block && row.row === shown.row);
     mount(this.mark);
     const row = this.rows[at];
-    this.value.textContent = row ? rowWords(row) : "";
     if (!row) return;
-    const x = this.scale.x(row.upslope_m);
+    const tree = this.tree(shown);
+    const x = this.scale.x(tree?.metres ?? row.upslope_m);
+    const count = tree ? tree.count : row.known ? row.mean_per_beat : null;
     const kind = shown?.fixed ? "line fixed" : "line";
-    this.mark.append(
-      svg("line", { class: "casing", x1: x, x2: x, y1: 2, y2: this.scale.foot + 30 }),
-      svg("line", { class: kind, x1: x, x2: x, y1: 2, y2: this.scale.foot + 30 }),
-    );
-    if (row.known && row.mean_per_beat !== null) this.mark.append(svg("circle", { class: "knob", cx: x, cy: this.scale.y(row.mean_per_beat), r: 7 }));
+    const words = this.words(row, shown);
+    const before = x > (this.scale.left + this.scale.right) / 2;
+    this.mark.append(svg("line", { class: shown?.fixed ? "casing wide" : "casing", x1: x, x2: x, y1: 0, y2: this.scale.foot + 34 }), svg("line", { class: kind, x1: x, x2: x, y1: 0, y2: this.scale.foot + 34 }));
+    if (count !== null) this.mark.append(svg("circle", { class: "knob", cx: x, cy: this.scale.y(count), r: 7 }));
+    const value = svg("text", { class: "profile-value halo", x: before ? x - 10 : x + 10, y: 15, "text-anchor": before ? "end" : "start", text: words });
+    this.mark.append(value);
+    // Too long for its side: it keeps to the edge and crosses the line, with its halo.
+    const wide = value.getComputedTextLength();
+    if (before && x - 10 - wide < 4) value.setAttribute("x", String(Math.min(4 + wide, this.scale.right)));
+    if (!before && x + 10 + wide > this.scale.right + 12) value.setAttribute("x", String(Math.max(this.scale.right + 12 - wide, 4)));
+  }
+
+  /** The tree that is shown, where one is. @param {any} shown @returns {{i: number, metres: number | null, count: number | null} | null} */
+  tree(shown) {
+    const columns = this.state.get("trees")?.columns;
+    const pressure = this.state.get("pressure");
+    const i = shown?.tree && columns ? columns.tree.indexOf(shown.tree) : -1;
+    if (i < 0 || !pressure) return null;
+    return { i, metres: columns.upslope_m[i], count: pressure.columns.knowledge[i] === "unknown" ? null : pressure.columns.median_per_beat[i] };
+  }
+
+  /** What stands at the line: the tree, the run or the row, with its number. @param {any} row @param {any} shown */
+  words(row, shown) {
+    const tree = this.tree(shown);
+    if (!tree) return shown?.run !== undefined && shown?.run !== null ? `${say("plan.runName", { run: shown.run })}, ${rowWords(row)}` : rowWords(row);
+    const { low_80: low, high_80: high } = this.state.get("pressure").columns;
+    const where = say("why.tree", { block: row.block, row: row.row, position: this.state.get("trees").columns.position[tree.i] });
+    return tree.count === null ? `${where}: ${say("pressure.tooFew")}` : `${where}: ${say("profile.value", { count: limits(tree.count, low[tree.i], high[tree.i]) })}`;
   }
 
   /** @param {number} at @param {boolean} fixed */
@@ -199,26 +220,34 @@ export class Profile {
     if (event.key === "Enter" && at >= 0) return this.go(at, true);
     if (!["ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Home", "End"].includes(event.key)) return undefined;
     event.preventDefault();
-    return this.go(nextRow(this.rows, at, event.key), false);
+    const to = nextRow(this.rows, at, event.key);
+    if (event.shiftKey && at >= 0 && to >= 0 && /Left|Right/.test(event.key)) this.band.stretch(event.key, this.rows[to].upslope_m, this.rows[at].upslope_m);
+    return this.go(to, false);
+  }
+
+  /** @param {PointerEvent} event @returns {number} Pixels from the left of the profile. */
+  across(event) {
+    return event.clientX - this.box.getBoundingClientRect().left;
   }
 
   /** @param {PointerEvent} event @returns {number} */
   under(event) {
     if (!this.scale) return -1;
-    const box = this.box.getBoundingClientRect();
-    const x = event.clientX - box.left;
+    const x = this.across(event);
     const at = nearestRow(this.rows, this.scale.metres(x));
     return at >= 0 && Math.abs(this.scale.x(this.rows[at].upslope_m) - x) <= NEAR_PX ? at : -1;
   }
 
   /** @param {PointerEvent} event */
   point(event) {
+    if (this.band.move(this.across(event))) return;
     const row = this.rows[this.under(event)];
     this.state.preview(row ? { block: row.block, row: row.row } : null);
   }
 
   /** @param {PointerEvent} event */
   choose(event) {
+    if (this.band.dragged) { this.band.dragged = false; return; }
     const at = this.under(event);
     if (at >= 0) this.go(at, true);
   }

@@ -57,7 +57,7 @@ function form(ctx, name, held, changed) {
       ctx.fail(error);
     }
     return undefined;
-  } }, ...inputs.map(({ field, input }) => el("p", { class: "field" }, el("label", { for: input.id, text: sentence(field.words) }), el("span", { class: "with-unit" }, input, field.unit && el("span", { class: "quiet", text: field.unit })))),
+  } }, ...inputs.map((/** @type {any} */ { field, input }) => el("p", { class: "field" }, el("label", { for: input.id, text: sentence(field.words) }), el("span", { class: "with-unit" }, input, field.unit && el("span", { class: "quiet", text: field.unit })))),
   el("button", { class: "button", type: "submit", text: say("treat.keepFacts") }));
 }
 

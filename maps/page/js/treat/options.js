@@ -2,8 +2,11 @@
 /** The four ways to act, side by side, each with the grove in small. */
 import { el, svg } from "../dom.js";
 import { money, number, percent, withUnit } from "../format.js";
+import { openSlip, whyButton } from "../why.js";
 import { say } from "../words.js";
 
+/** Where the options are cards; the sheet draws them anew when it changes. */
+export const narrow = matchMedia("(max-width: 759.98px)");
 const MAP = { width: 132, height: 84 };
 
 /** @param {any} blocks FeatureCollection @returns {(position: [number, number]) => [number, number]} */
@@ -31,29 +34,50 @@ function smallMap(blocks, filled, runs) {
   return drawing;
 }
 
+/** Money short enough for a column: a code of three letters stands once, in the head of the line. @param {string} currency */
+function purse(currency) {
+  const sample = money(0, currency);
+  const short = !sample.includes(currency);
+  return { cell: (/** @type {number} */ value) => (short ? money(value, currency) : number(value, 0)), head: short ? "" : ` [${currency}]` };
+}
+
 /** @param {any} ctx @param {any} options GET …/options @param {string | null} chosen */
 export function drawOptions(ctx, options, chosen) {
   const blocks = ctx.state.get("blocks");
   const runs = ctx.state.get("zone")?.runs;
-  const { currency } = options;
-  const names = options.options.map((/** @type {any} */ option) => option.option);
+  const { cell: coins, head: code } = purse(options.currency);
   const of = (/** @type {any} */ option) => new Set(String(option.blocks || "").split(", "));
   const filled = (/** @type {any} */ option) => (/** @type {string} */ name) => option.option === "everything" || (option.option === "blocks" && of(option).has(name));
-  const cell = (/** @type {any} */ option, /** @type {any} */ content, /** @type {string} */ label) =>
-    el("td", { class: option.option === chosen ? "chosen" : "", data: { label } }, content);
-  const line = (/** @type {string} */ words, /** @type {(option: any) => any} */ content, kind = "") =>
-    el("tr", { class: kind }, el("th", { scope: "row", text: words }), ...options.options.map((/** @type {any} */ option) => cell(option, content(option), words)));
-  return el("div", { class: "scroll", tabindex: "0", role: "group", "aria-label": say("treat.title") }, el("table", { class: "options", data: { chosen: names.indexOf(chosen) } },
-    el("caption", { class: "unseen", text: say("treat.title") }),
-    el("thead", {}, el("tr", {}, el("td", {}), ...options.options.map((/** @type {any} */ option) => el("th", { scope: "col", class: option.option === chosen ? "chosen" : "" },
-      blocks && smallMap(blocks, filled(option), option.option === "spot" ? runs : null),
-      el("span", { text: say(`treat.option.${option.option}`) }), option.option === options.best && el("em", { text: say("treat.best") }))))),
-    el("tbody", {},
-      line(say("treat.trees"), (option) => number(option.trees, 0)),
-      line(say("treat.litresHours"), (option) => say("treat.litresHoursValue", { litres: withUnit(option.litres, "L", 0), hours: withUnit(option.hours, "h", 1) })),
-      line(say("treat.spendLoss"), (option) => `${money(option.spend, currency)} + ${money(option.likely_loss, currency)}`, "quiet"),
-      line(say("treat.expect"), (option) => money(option.expected_cost, currency), "strong"),
-      line(say("treat.chance"), (option) => bar(option.chance_cheapest)))));
+  const small = (/** @type {any} */ option) => blocks && smallMap(blocks, filled(option), option.option === "spot" ? runs : null);
+  const name = (/** @type {any} */ option) => [el("span", { class: "option-name" }, say(`treat.option.${option.option}`), option.option === chosen && el("em", { text: ` ${say("treat.chosen")}` })),
+    option.option === options.best && el("span", { class: "best quiet", text: say("treat.best") })];
+  /** @type {[string, (option: any) => any, string][]} Words of a line, what stands in it, its look. */
+  const lines = [
+    [say("treat.trees"), (option) => number(option.trees, 0), ""],
+    [say("treat.litresHours"), (option) => say("treat.litresHoursValue", { litres: withUnit(option.litres, "L", 0), hours: withUnit(option.hours, "h", 1) }), ""],
+    [say("treat.spendLoss") + code, (option) => `${coins(option.spend)} + ${coins(option.likely_loss)}`, "quiet"],
+    [say("treat.expect") + code, (option) => whyButton(coins(option.expected_cost), () => openSlip(ctx, () => ofCost(option, options)), say(`treat.option.${option.option}`)), "strong"],
+    [say("treat.chance"), (option) => bar(option.chance_cheapest), ""]];
+  const mark = (/** @type {any} */ option) => (option.option === chosen ? "chosen" : "");
+  const table = el("table", { class: "options" }, el("caption", { class: "unseen", text: say("treat.title") }),
+    el("thead", {}, el("tr", {}, el("td", { class: "corner", text: say("treat.title") }), ...options.options.map((/** @type {any} */ option) => el("th", { scope: "col", class: mark(option) }, small(option), ...name(option))))),
+    el("tbody", {}, ...lines.map(([words, content, kind]) => el("tr", { class: kind }, el("th", { scope: "row", text: words }), ...options.options.map((/** @type {any} */ option) => el("td", { class: mark(option) }, content(option)))))));
+  // Where four columns have no room, each way is a card with the same lines.
+  const cards = () => el("ul", { class: "option-cards" }, ...options.options.map((/** @type {any} */ option) => el("li", { class: `option-card ${mark(option)}` }, el("h3", {}, ...name(option)), small(option),
+    el("dl", {}, ...lines.map(([words, content, kind]) => el("div", { class: kind }, el("dt", { text: words }), el("dd", {}, content(option))))))));
+  return narrow.matches ? cards() : table;
+}
+
+/** @param {any} option @param {any} options @returns {import("../why.js").Slip} */
+function ofCost(option, options) {
+  const coins = (/** @type {number} */ value) => money(value, options.currency, value !== 0 && Math.abs(value) < 100 ? 2 : 0);
+  return {
+    title: say("treat.why.title", { cost: coins(option.expected_cost), option: say(`treat.option.${option.option}`) }),
+    lines: [say("treat.why.chance", { share: percent(option.chance_cheapest) })],
+    facts: [[say("treat.why.spend"), coins(option.spend)], [say("treat.why.loss"), coins(option.likely_loss)], [say("treat.trees"), number(option.trees, 0)],
+      [say("treat.why.perTree"), coins(options.cost_per_tree_mean)], [say("treat.why.start"), coins(options.start_cost)], [say("treat.why.lossTree"), coins(options.loss_per_tree)]],
+    formula: say("treat.why.formula"), source: say("treat.why.source"),
+  };
 }
 
 /** A share as a bar with its number beside it. @param {number} share */

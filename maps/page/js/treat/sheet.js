@@ -4,11 +4,13 @@ import { announce, el, focus, mount } from "../dom.js";
 import { typedNumber, withUnit } from "../format.js";
 import { plainPainter } from "../pressure/painters.js";
 import { uuid } from "../api.js";
+import { serviceButton } from "../offline.js";
 import { say } from "../words.js";
+import { Changes } from "./changes.js";
 import { drawFacts } from "./facts.js";
 import { cautionOf, drawMix } from "./mix.js";
-import { drawOptions } from "./options.js";
-import { drawAdd, drawRuns } from "./runs.js";
+import { drawOptions, narrow } from "./options.js";
+import { drawAdd, drawRuns, linkRuns } from "./runs.js";
 
 const EXPORTS = [["gpx", "GPX"], ["geojson", "GeoJSON"], ["gpkg", "GeoPackage"], ["kml", "KML"], ["shp.zip", "Shapefile"], ["csv", "CSV"]];
 
@@ -27,36 +29,45 @@ export class Sheet {
     this.zonePart = el("div", { class: "sheet-part" });
     this.factsPart = el("div", { class: "sheet-part" });
     element.append(this.optionsPart, this.working, this.zonePart, this.factsPart);
-    ctx.state.on("selection", () => this.inside && this.link());
-    document.addEventListener("treetoggle", (event) => this.inside && this.toggle(/** @type {CustomEvent} */ (event).detail.tree));
+    /** The act that was kept last, for undo. @type {string | null} */
+    this.act = null;
+    this.changes = new Changes(ctx, (change, where) => this.change(change, where), () => this.takeBack());
+    for (const key of ["selection", "preview"]) ctx.state.on(key, () => this.inside && linkRuns(this.zonePart, ctx.state));
+    ctx.state.on("walk", () => this.inside && this.reload());
+    narrow.addEventListener("change", () => this.options && this.drawOptions());
+    document.addEventListener("treetoggle", (event) => this.inside && this.changes.toggle(/** @type {CustomEvent} */ (event).detail.tree));
+    document.addEventListener("treechoose", (event) => this.inside && this.changes.click(/** @type {CustomEvent} */ (event).detail.tree));
   }
 
   async enter() {
     this.inside = true;
     this.ctx.plan.setPainter(plainPainter());
+    if ((this.ctx.state.get("walks") ?? []).length) this.ctx.reload("pressure", "summary").catch(this.ctx.fail);
     await this.reload();
   }
 
   leave() {
     this.inside = false;
+    this.changes.hide();
     this.ctx.plan.setRuns(null);
   }
 
   /** Read facts, the newest zone of the walk and the options; show each as soon as it is there. */
   async reload() {
     const { api, state } = this.ctx;
-    if (!(state.get("walks") ?? []).length) return mount(this.optionsPart, el("h1", { text: say("treat.title") }), el("div", { class: "empty" }, el("p", { text: say("treat.noWalk") })));
+    const head = (/** @type {...any} */ ...rest) => mount(this.optionsPart, el("h1", { text: say("treat.title") }), el("div", { class: "empty" }, ...rest));
+    if (!(state.get("walks") ?? []).length) return head(el("p", { text: say("treat.noWalk") }), el("p", {}, el("a", { href: "#pressure", text: say("treat.toPressure") })));
+    if (!this.options) mount(this.optionsPart, el("h1", { text: say("treat.title") }));
     await this.during(say("treat.working"), async () => {
       const facts = await api.get("facts");
       state.set({ facts });
       mount(this.factsPart, drawFacts(this.ctx, facts, () => this.reload()));
       await this.readZone();
       if (facts.missing.length) {
-        mount(this.optionsPart, el("h1", { text: say("treat.title") }), el("div", { class: "empty" }, el("p", { text: say("treat.missing") }), el("ul", { class: "missing" }, ...facts.missing.map((/** @type {string} */ words) => el("li", { text: words })))));
-        this.element.prepend(this.optionsPart, this.working, this.factsPart);
+        head(el("p", { text: say("treat.missing") }), el("ul", { class: "missing" }, ...facts.missing.map((/** @type {string} */ words) => el("li", { text: words }))));
+        mount(this.zonePart);
         return;
       }
-      this.element.prepend(this.optionsPart, this.working, this.zonePart);
       this.options = await api.get("options", { query: { walk: state.get("walk") } });
       this.drawOptions();
       this.drawZone();
@@ -88,28 +99,43 @@ export class Sheet {
     const walk = state.get("walk") ?? (state.get("walks") ?? []).at(-1)?.walk;
     const own = zones.filter((/** @type {any} */ zone) => zone.walk === walk && zone.newest);
     const zone = own.length ? await api.get(`zones/${own.at(-1).zone}`) : null;
-    this.before = zone?.replaces ? await api.get(`zones/${zone.replaces}`).catch(() => null) : null;
+    this.before = await this.workedOut(zone);
     state.set({ zones, zone });
-    this.ctx.plan.setRuns(zone?.runs ?? null, {});
+    this.changes.those = [];
+    this.changes.show();
+  }
+
+  /** The version that no hand has changed yet, to show what a run was. @param {any} zone */
+  async workedOut(zone) {
+    let one = zone;
+    for (let steps = 0; steps < 12 && one?.replaces && one.add.length + one.drop.length; steps += 1) one = await this.ctx.api.get(`zones/${one.replaces}`).catch(() => null);
+    return one === zone ? null : one;
   }
 
   drawOptions() {
     const { options } = this;
-    const chosen = this.ctx.state.get("zone") ? "spot" : null;
-    mount(this.optionsPart, el("h1", { text: say("treat.title") }), el("p", { text: options.sentence }), drawOptions(this.ctx, options, chosen),
-      el("details", {}, el("summary", { text: say("treat.notes") }), ...options.said.filter((/** @type {string} */ words) => words !== options.sentence).map((/** @type {string} */ words) => el("p", { text: words }))),
-      ...options.cautions.map(cautionOf));
+    const { state } = this.ctx;
+    const chosen = state.get("zone") ? "spot" : null;
+    const best = options.options.find((/** @type {any} */ option) => option.option === options.best);
+    const own = state.get("grove")?.said ?? [];
+    mount(this.optionsPart, el("h1", { text: say(`treat.finding.${options.best}`, { trees: best.trees }) }), el("p", { class: "quiet", text: options.sentence }), drawOptions(this.ctx, options, chosen),
+      el("details", {}, el("summary", { text: say("treat.notes") }), ...options.said.filter((/** @type {string} */ words) => words !== options.sentence && !own.includes(words)).map((/** @type {string} */ words) => el("p", { text: words }))));
   }
 
   drawZone() {
     const zone = this.ctx.state.get("zone");
-    mount(this.zonePart, this.makeForm(zone));
-    if (!zone) return;
+    const law = this.options.cautions.map(cautionOf);
+    if (!zone) {
+      mount(this.zonePart, ...law, this.makeForm(zone));
+      return;
+    }
     const change = (/** @type {any} */ changes, /** @type {string} */ where) => this.change(changes, where);
-    this.zonePart.append(
-      el("p", { class: "quiet", text: [say("treat.version", { name: zone.name, version: zone.version_number }), zone.summary.changed_by_hand, zone.frozen ? say("treat.frozen") : ""].filter(Boolean).join(". ") }),
-      drawRuns(this.ctx, zone, this.before, change), drawAdd(this.ctx, change), ...notes(zone), drawMix(zone) ?? "", this.print(zone), this.exports(zone));
-    this.link();
+    const about = [say("treat.version", { name: zone.name, version: zone.version_number }), zone.summary.changed_by_hand, zone.frozen ? say("treat.frozen") : ""].filter(Boolean).join(". ");
+    mount(this.zonePart, el("p", { class: zone.frozen ? "frozen" : "quiet", text: about.slice(0, 1).toUpperCase() + about.slice(1) }),
+      el("div", { class: "two" },
+        el("div", { class: "sheet-part" }, drawRuns(this.ctx, zone, this.before, change), drawAdd(this.ctx, change), el("details", {}, el("summary", { text: say("treat.again") }), this.makeForm(zone)), el("details", {}, el("summary", { text: say("treat.order") }), ...notes(zone))),
+        el("div", { class: "sheet-part" }, drawMix(zone, this.ctx.state.get("facts")) ?? "", this.print(zone, law), this.exports(zone))));
+    linkRuns(this.zonePart, this.ctx.state);
   }
 
   /** @param {any} zone */
@@ -146,47 +172,53 @@ export class Sheet {
 
   /** @param {any} made @param {string} where */
   async after(made, where) {
+    const words = say("treat.runsLead", { runs: made.runs.features.length, trees: made.summary.trees, metres: withUnit(made.summary.run_length_m ?? null, "m", 0) });
+    this.act = made.act ?? null;
+    this.changes.last = this.act ? say("treat.version", { name: made.name, version: made.version_number }) : null;
+    await this.afresh(`${words}.`, where);
+  }
+
+  /** Undo the change that was kept last. */
+  async takeBack() {
+    if (!this.act) return;
+    await this.during(say("treat.zoneMaking"), async () => {
+      const answer = await this.ctx.api.post("undo", { act: this.act });
+      this.act = null;
+      this.changes.last = null;
+      await this.afresh(answer.undone ? say("treat.undone", { what: answer.undone }) : say("treat.takenBack"), "runs");
+    });
+  }
+
+  /** Read zone and options anew and say what was done. @param {string} words @param {string} where */
+  async afresh(words, where) {
     const { api, state } = this.ctx;
+    state.choose(null);
     await this.readZone();
     this.options = await api.get("options", { query: { walk: state.get("walk") } });
     await this.ctx.reload("yearLine");
     this.drawOptions();
     this.drawZone();
-    const words = say("treat.runsLead", { runs: made.runs.features.length, trees: made.summary.trees, metres: withUnit(made.summary.run_length_m ?? null, "m", 0) });
-    this.ctx.saved(`${words}.`);
+    this.ctx.saved(words);
     announce(words);
-    focus(document.getElementById(where) ?? this.zonePart.querySelector(".runs h2"));
+    focus(document.getElementById(where)?.querySelector("button") ?? document.getElementById("runs") ?? this.optionsPart.querySelector("h1"));
   }
 
-  /** Space on the map: add the tree when it is out, drop it when it is in. @param {string} tree */
-  toggle(tree) {
-    const inside = this.ctx.state.get("zone")?.trees.columns.tree.includes(tree);
-    return this.change(inside ? { add: [], drop: [tree] } : { add: [tree], drop: [] }, "plan");
-  }
-
-  /** @param {any} zone */
-  print(zone) {
-    const { api } = this.ctx;
-    return el("section", {}, el("h2", { text: say("treat.sheet") }), el("p", { class: "quiet", text: say("treat.printLead") }),
-      el("button", { class: "button main", type: "button", text: say("treat.print"), onclick: () => this.during(say("treat.print"), async () => {
+  /** @param {any} zone @param {HTMLElement[]} law */
+  print(zone, law) {
+    const { api, state } = this.ctx;
+    return el("section", {}, el("h2", { text: say("treat.sheet") }), ...law, el("p", { class: "quiet", text: zone.frozen ? say("treat.printed") : say("treat.printLead") }),
+      serviceButton(state, say("treat.print"), () => this.during(say("treat.print"), async () => {
         if (!zone.frozen) await api.post(`zones/${zone.zone}/freeze`, undefined, { ifMatch: zone.version });
         await api.download(`zones/${zone.zone}/run-sheet.pdf`, "run-sheet.pdf");
         await this.readZone();
         this.drawZone();
-      }) }));
+      }), say("treat.needs.print"), "button main"));
   }
 
   /** @param {any} zone */
   exports(zone) {
-    return el("section", {}, el("h2", { text: say("treat.exports") }), el("p", { class: "buttons" }, ...EXPORTS.map(([format, words]) => el("button", {
-      class: "button", type: "button", text: words,
-      onclick: () => this.ctx.api.download(`zones/${zone.zone}/exports/${format}`, format === "csv" ? "runs.csv" : `zone.${format}`).catch(this.ctx.fail),
-    }))));
-  }
-
-  link() {
-    const shown = this.ctx.state.get("selection");
-    for (const line of this.zonePart.querySelectorAll("tr[data-run]")) line.classList.toggle("linked", Number(line.dataset.run) === shown?.run);
+    return el("section", {}, el("h2", { text: say("treat.exports") }), el("p", { class: "buttons" }, ...EXPORTS.map(([format, words]) => serviceButton(this.ctx.state, words, () =>
+      this.ctx.api.download(`zones/${zone.zone}/exports/${format}`, format === "csv" ? "runs.csv" : `zone.${format}`).catch(this.ctx.fail), say("treat.needs.export", { format: words })))));
   }
 }
 
