@@ -9,6 +9,8 @@ from gridmap.sward.floor import row_floor
 from gridmap.sward.front import FrontModel
 from gridmap.sward.greenness import DORMANT, INDICES, greenness, otsu
 from gridmap.sward.proportion import points_needed, wilson_limits
+from gridmap.sward.runners import runner_growth
+from gridmap.sward.slashing import VERDICTS, against_slashing, part_readiness, refuge_rows, seed_readiness
 from gridmap.sward.trend import Trend, rank_trend
 
 __all__ = [
@@ -18,10 +20,12 @@ __all__ = [
     "KINDS",
     "METHODS",
     "PARTS",
+    "VERDICTS",
     "AerialCover",
     "FrontModel",
     "Shift",
     "Trend",
+    "against_slashing",
     "area_by_band",
     "checked_places_needed",
     "error_adjusted_areas",
@@ -32,13 +36,17 @@ __all__ = [
     "measured_cover",
     "otsu",
     "part_inside",
+    "part_readiness",
     "phase_shift",
     "picture_shift",
     "points_needed",
     "polygons_changed",
     "rank_trend",
+    "refuge_rows",
     "row_cover",
     "row_floor",
+    "runner_growth",
+    "seed_readiness",
     "wilson_limits",
     "year_passed",
 ]
