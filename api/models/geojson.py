@@ -18,6 +18,13 @@ class Polygon(Given):
     coordinates: Annotated[list[Annotated[list[Position], Field(min_length=4)]], Field(min_length=1, max_length=100)]
 
 
+class Point(Given):
+    """A position."""
+
+    type: Literal["Point"]
+    coordinates: Position
+
+
 class LineString(Given):
     """A line."""
 
@@ -37,6 +44,7 @@ class BlockFacts(Given):
     canopy_height_m: Metres | None = None
     canopy_width_m: Metres | None = None
     area_ha: Number | None = None
+    ground_area_ha: Number | None = None
     rows: Number | None = None
     trees: Number | None = None
     version: str | None = None

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Final
 
-from fastapi import Path, Query
+from fastapi import File, Form, Path, Query, UploadFile
+from fastapi.responses import Response
 
+from api.cache import GEOJSON, answer
 from api.models.base import Problem
+from api.steps.outcome import Outcome
 
 Uuid = Annotated[
     str, Path(pattern=r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$", description="UUID")
@@ -18,6 +21,8 @@ Counts = Annotated[
     str | None,
     Query(pattern="^(nymphs|nymphs_and_adults)$", description="What is counted; the threshold says it when left out"),
 ]
+Upload = Annotated[UploadFile, File(description="GeoJSON, GeoPackage, KML, GPX, zipped Shapefile or CSV")]
+Words = Annotated[str | None, Form(max_length=100)]
 
 
 def problems(*statuses: int) -> dict[int | str, dict[str, Any]]:
@@ -48,3 +53,20 @@ NOT_MODIFIED: Final[dict[int | str, dict[str, Any]]] = {304: {"description": "No
 def stored_already(model: type) -> dict[int | str, dict[str, Any]]:
     """Describe the answer to what was sent again with the same content."""
     return {200: {"model": model, "description": "It is stored already, with the same content"}}
+
+
+def said_here(done: Outcome) -> list[str]:
+    """Return what there is to say, without the hints for the command line."""
+    return [sentence for sentence in done.said if not sentence.startswith("Next: gridmap")]
+
+
+def imported(done: Outcome, act: str | None, *names: str) -> Response:
+    """Answer what an import read in: these figures, the act, and what there is to say."""
+    told = done.as_json()
+    return answer({**{name: told[name] for name in names if name in told}, "act": act, "said": said_here(done)}, 201)
+
+
+def one(layer: dict[str, Any], **more: Any) -> Response:
+    """Answer the one feature of a layer, its version as the ETag."""
+    feature = layer["features"][0]
+    return answer({**feature, **more}, media_type=GEOJSON, version=feature["properties"]["version"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, File, Form, Query, Request, UploadFile
+from fastapi import APIRouter, Form, Query, Request
 from fastapi.responses import Response
 
 from api.access import At, Owner, Seen, Viewer
@@ -21,7 +21,7 @@ from api.models.geojson import (
     NewKeepOuts,
 )
 from api.models.ground import Imported, Preview, PreviewAsked, RowFacts, RowsLaid, SplitAsked, Trees
-from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Uuid, stored_already
+from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Upload, Uuid, Words, imported, one, stored_already
 from api.settings import Limits
 from api.steps import drawing, ground, layers
 from api.steps.refusals import TooLarge
@@ -32,8 +32,6 @@ from gridmap.errors import InputRefused
 
 router = APIRouter(prefix="/api/groves/{grove}", tags=["ground"])
 
-Upload = Annotated[UploadFile, File(description="GeoJSON, GeoPackage, KML, GPX, zipped Shapefile or CSV")]
-Words = Annotated[str | None, Form(max_length=100)]
 
 
 def features_of(given: Any, limits: Limits) -> list[dict[str, Any]]:
@@ -79,12 +77,7 @@ def add_blocks(asker: Owner, service: At, given: NewBlock | NewBlocks) -> Respon
 @router.get("/blocks/{block}", response_model=Feature, responses=READ)
 def show_block(asker: Viewer, block: Uuid) -> Response:
     """Return one block."""
-    return _one(layers.blocks_layer(asker.where, only=[block]))
-
-
-def _one(layer: dict[str, Any], **more: Any) -> Response:
-    feature = layer["features"][0]
-    return answer({**feature, **more}, media_type=GEOJSON, version=feature["properties"]["version"])
+    return one(layers.blocks_layer(asker.where, only=[block]))
 
 
 @router.patch("/blocks/{block}", response_model=Feature, responses=EDIT)
@@ -105,7 +98,7 @@ def change_block(asker: Owner, service: At, block: Uuid, seen: Seen, given: Bloc
             done = drawing.redraw_block(asker.where, block, feature["geometry"], who=asker.who)
         else:
             done = drawing.change_block(asker.where, block, facts, who=asker.who)
-    return _one(layers.blocks_layer(asker.where, only=[block]), act=writing.act, said=list(done.said))
+    return one(layers.blocks_layer(asker.where, only=[block]), act=writing.act, said=list(done.said))
 
 
 @router.delete("/blocks/{block}", response_model=Done, responses=EDIT)
@@ -198,7 +191,7 @@ def add_keep_outs(asker: Owner, service: At, given: NewKeepOut | NewKeepOuts) ->
 @router.get("/keep-outs/{keep_out}", response_model=Feature, responses=READ)
 def show_keep_out(asker: Viewer, keep_out: Uuid) -> Response:
     """Return one keep-out."""
-    return _one(layers.keep_outs_layer(asker.where, only=[keep_out]))
+    return one(layers.keep_outs_layer(asker.where, only=[keep_out]))
 
 
 @router.patch("/keep-outs/{keep_out}", response_model=Feature, responses=EDIT)
@@ -207,7 +200,7 @@ def change_keep_out(asker: Owner, service: At, keep_out: Uuid, seen: Seen, given
     [feature] = features_of(given, service.settings.limits)
     with watched(SeenRow("keep_out", keep_out, seen, "the keep-out")) as writing:
         drawing.change_keep_out(asker.where, keep_out, feature, who=asker.who)
-    return _one(layers.keep_outs_layer(asker.where, only=[keep_out]), act=writing.act)
+    return one(layers.keep_outs_layer(asker.where, only=[keep_out]), act=writing.act)
 
 
 @router.delete("/keep-outs/{keep_out}", response_model=Done, responses=EDIT)
@@ -236,7 +229,7 @@ def import_outlines(asker: Owner, service: At, file: Upload, crs: Words = None, 
     most = service.settings.limits.layer_bytes
     with received(file, most_bytes=most) as path, watched() as writing, drawing.offering_of(asker.where):
         done = ground.import_outlines(asker.where, path, layer=layer, crs=crs, who=asker.who)
-    return _imported(done, writing.act, "blocks", "notes")
+    return imported(done, writing.act, "blocks", "notes")
 
 
 @router.post("/imports/keep-outs", response_model=Imported, status_code=201, responses=WRITE)
@@ -255,7 +248,7 @@ def import_keep_outs(
         done = ground.import_keep_outs(
             asker.where, path, layer=layer, crs=crs, kind=kind, setback_m=setback_m, who=asker.who
         )
-    return _imported(done, writing.act, "keep_outs", "notes")
+    return imported(done, writing.act, "keep_outs", "notes")
 
 
 @router.post("/imports/trees", response_model=Imported, status_code=201, responses=WRITE)
@@ -265,11 +258,4 @@ def import_trees(
     """Read tree positions from a file."""
     with received(file, most_bytes=service.settings.limits.layer_bytes) as path, watched() as writing:
         done = ground.import_trees(asker.where, path, layer=layer, crs=crs, place_at=place_at, who=asker.who)
-    return _imported(done, writing.act, "trees", "blocks", "notes")
-
-
-def _imported(done: Any, act: str | None, *names: str) -> Response:
-    """Answer what an import read in, without the hints for the command line."""
-    told = done.as_json()
-    said = [sentence for sentence in done.said if not sentence.startswith("Next: gridmap")]
-    return answer({**{name: told[name] for name in names if name in told}, "act": act, "said": said}, 201)
+    return imported(done, writing.act, "trees", "blocks", "notes")

@@ -22,6 +22,7 @@ from api.steps.ground import row_lines
 from api.steps.layers import BLOCK_FACTS
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome
+from api.steps.places_ground import lay_again
 from api.store import keep_outs
 from api.store.refusals import Conflict, NotThere
 from gridmap.crs import to_grove, to_lonlat
@@ -49,10 +50,10 @@ def bounds(blocks: gpd.GeoDataFrame) -> Any:
 
 def add_blocks(where: Path, features: Sequence[Mapping[str, Any]], *, who: str = "grower") -> Outcome:
     """Store drawn blocks, each under the UUID its maker gave it; sent again, each is stored once."""
-    with open_grove(where) as grove, grove.act(_called("draw block", features, "block"), who=who), offering(grove.crs):
+    with open_grove(where) as grove, grove.act(called("draw block", features, "block"), who=who), offering(grove.crs):
         there = grove.blocks()
         given, notes = to_grove(drawn(features), grove.grove.crs_code, near=bounds(there))
-        old, new = _known(given, there.set_index("uuid"), ("block", *BLOCK_FACTS))
+        old, new = known_already(given, there.set_index("uuid"), ("block", *BLOCK_FACTS))
         if len(new):
             together = pd.concat([there[["block", "geometry"]], new[["block", "geometry"]]], ignore_index=True)
             checked, remarks = check_blocks(gpd.GeoDataFrame(together, geometry="geometry", crs=grove.crs))
@@ -68,8 +69,8 @@ def add_blocks(where: Path, features: Sequence[Mapping[str, Any]], *, who: str =
 
 def add_keep_outs(where: Path, features: Sequence[Mapping[str, Any]], *, who: str = "grower") -> Outcome:
     """Store drawn keep-outs, each under the UUID its maker gave it; sent again, each is stored once."""
-    called = _called("draw keep-out", features, "name")
-    with open_grove(where) as grove, grove.act(called, who=who), offering(grove.crs):
+    what = called("draw keep-out", features, "name")
+    with open_grove(where) as grove, grove.act(what, who=who), offering(grove.crs):
         there = grove.keep_outs()
         given, notes = to_grove(drawn(features), grove.grove.crs_code, near=bounds(grove.blocks()))
         shapes = [
@@ -77,7 +78,7 @@ def add_keep_outs(where: Path, features: Sequence[Mapping[str, Any]], *, who: st
             for number, (shape, name) in enumerate(zip(given.geometry, given["name"], strict=True), start=1)
         ]
         given = given.set_geometry(gpd.GeoSeries(shapes, index=given.index, crs=given.crs))
-        old, new = _known(given, there.set_index("keep_out"), ("name", "kind", "setback_m"))
+        old, new = known_already(given, there.set_index("keep_out"), ("name", "kind", "setback_m"))
         if len(new):
             grove.add_keep_outs(new.rename(columns={"id": "keep_out"}))
     return Outcome(
@@ -85,14 +86,14 @@ def add_keep_outs(where: Path, features: Sequence[Mapping[str, Any]], *, who: st
     )
 
 
-def _called(what: str, features: Sequence[Mapping[str, Any]], name: str) -> str:
+def called(what: str, features: Sequence[Mapping[str, Any]], name: str) -> str:
     """Name an act after what it draws."""
     names = [str((feature.get("properties") or {}).get(name) or "").strip() for feature in features]
     named = ", ".join(word for word in names if word)
     return f"{what} {named}"[:200].strip()
 
 
-def _known(
+def known_already(
     given: gpd.GeoDataFrame, there: gpd.GeoDataFrame, facts: Sequence[str]
 ) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame]:
     """Part what is stored already with the same content from what is new; other content is refused."""
@@ -124,7 +125,8 @@ def _same_shape(held: Any, given: Any) -> bool:
     )
 
 
-def _one(frame: pd.DataFrame, column: str, uuid: str, what: str) -> dict[str, Any]:
+def the_one(frame: pd.DataFrame, column: str, uuid: str, what: str) -> dict[str, Any]:
+    """Return the line of a thing by its UUID."""
     found = frame[frame[column] == uuid]
     if not len(found):
         raise NotThere(f"there is no {what} {uuid}")
@@ -135,7 +137,7 @@ def change_block(where: Path, block: str, properties: Mapping[str, Any], *, who:
     """Change name and facts of a block (UUID); None takes a fact back."""
     facts = {name: value for name, value in properties.items() if name in BLOCK_FACTS}
     with open_grove(where) as grove, offering(grove.crs):
-        held = _one(grove.blocks(), "uuid", block, "block")
+        held = the_one(grove.blocks(), "uuid", block, "block")
         with grove.act(f"change block {held['block']}", who=who):
             name = properties.get("block")
             if name is not None and str(name).strip() != held["block"]:
@@ -145,13 +147,15 @@ def change_block(where: Path, block: str, properties: Mapping[str, Any], *, who:
                 grove.set_outline(block, held["geometry"], name=str(name).strip())
             if facts:
                 grove.set_block(block, **facts)
-    return Outcome(figures={"ids": [block]})
+            # Metres upslope follow the arrow; numbers stay
+            said = lay_again(grove) if "uphill_bearing_deg" in facts else []
+    return Outcome(said=tuple(said), figures={"ids": [block]})
 
 
 def redraw_block(where: Path, block: str, geometry: Mapping[str, Any], *, who: str = "grower") -> Outcome:
     """Give a block (UUID) a new outline: trees inside stay who they are, trees outside are retired."""
     with open_grove(where, read_only=True) as grove:
-        held, crs = _one(grove.blocks(), "uuid", block, "block"), grove.crs
+        held, crs = the_one(grove.blocks(), "uuid", block, "block"), grove.crs
     with _as_file([(held["block"], geometry)]) as file, offering(crs):
         done = redrawing.redraw(where, held["block"], file, who=who)
     return Outcome(said=done.said, figures={**done.figures, "ids": [block]}, tables=done.tables)
@@ -163,7 +167,7 @@ def split_block(
     """Cut a block (UUID) in two along a line; every tree keeps its row and position under its new block's name."""
     with open_grove(where, read_only=True) as grove:
         blocks, crs = grove.blocks(), grove.crs
-        held = _one(blocks, "uuid", block, "block")
+        held = the_one(blocks, "uuid", block, "block")
         cut, _ = to_grove(drawn([{"geometry": line}], "LineString"), grove.grove.crs_code, near=bounds(blocks))
         parts = [
             part
@@ -199,7 +203,7 @@ def _as_file(outlines: Sequence[tuple[str, Any]]) -> Iterator[Path]:
 def remove_block(where: Path, block: str, *, who: str = "grower") -> Outcome:
     """Take out a block (UUID) in which no tree ever stood."""
     with open_grove(where) as grove:
-        held = _one(grove.blocks(), "uuid", block, "block")
+        held = the_one(grove.blocks(), "uuid", block, "block")
         if held["block"] in set(grove.places()["block"]):
             raise Conflict(
                 f"trees stand in {held['block']}",
@@ -232,7 +236,7 @@ def preview_rows(where: Path, geometry: Mapping[str, Any], facts: Mapping[str, f
 def change_keep_out(where: Path, keep_out: str, feature: Mapping[str, Any], *, who: str = "grower") -> Outcome:
     """Change what is given of a keep-out (UUID): its shape, name, kind or setback."""
     with open_grove(where) as grove, offering(grove.crs):
-        held = _one(grove.keep_outs(), "keep_out", keep_out, "keep-out")
+        held = the_one(grove.keep_outs(), "keep_out", keep_out, "keep-out")
         shown = held["name"] or held["kind"]
         changes = {key: value for key, value in (feature.get("properties") or {}).items() if key in KEEP_OUT_FACTS}
         if feature.get("geometry") is not None:
@@ -247,7 +251,7 @@ def change_keep_out(where: Path, keep_out: str, feature: Mapping[str, Any], *, w
 def remove_keep_out(where: Path, keep_out: str, *, who: str = "grower") -> Outcome:
     """Take out a keep-out (UUID): its ground may be sprayed from now on."""
     with open_grove(where) as grove:
-        held = _one(grove.keep_outs(), "keep_out", keep_out, "keep-out")
+        held = the_one(grove.keep_outs(), "keep_out", keep_out, "keep-out")
         shown = held["name"] or held["kind"]
         with grove.act(f"remove keep-out {shown}", who=who) as act:
             keep_outs.remove_keep_out(act, keep_out)

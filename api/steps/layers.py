@@ -12,6 +12,8 @@ import shapely
 
 from api.steps.geojson import columns, feature_collection, geometry_json
 from api.steps.opening import open_grove
+from api.steps.places_ground import kept_dem
+from api.steps.terrain import ground_areas
 from api.store import Grove
 from api.store.refusals import NotThere
 from gridmap.checks import FloatArray
@@ -41,16 +43,18 @@ def blocks_layer(where: Path, *, only: list[str] | None = None, **more: Any) -> 
 
 
 def block_frame(grove: Grove, only: list[str] | None = None) -> gpd.GeoDataFrame:
-    """Return the blocks (or those with these UUIDs) with numbers of rows and trees, and versions."""
+    """Return the blocks (or those with these UUIDs) with numbers of rows and trees, areas, and versions."""
     blocks, trees, versions = grove.blocks(), grove.trees(), grove.versions("block")
+    dem = kept_dem(grove)
     if only is not None:
         blocks = blocks[blocks["uuid"].isin(only)]
-        _refuse_unknown(only, blocks["uuid"], "block")
+        refuse_unknown(only, blocks["uuid"], "block")
     grouped = trees.groupby("block")
     rows, number = grouped["row"].nunique(), grouped.size()
     return blocks[["uuid", "block", *BLOCK_FACTS, "area_ha", "geometry"]].assign(
         rows=blocks["block"].map(rows).fillna(0).astype(int),
         trees=blocks["block"].map(number).fillna(0).astype(int),
+        ground_area_ha=np.nan if dem is None else ground_areas(blocks, dem)["ground ha"].to_numpy(),
         version=[str(versions.get(uuid, 0)) for uuid in blocks["uuid"]],
     )
 
@@ -63,7 +67,7 @@ def keep_outs_layer(
         found, versions = grove.keep_outs(), grove.versions("keep_out")
     if only is not None:
         found = found[found["keep_out"].isin(only)]
-        _refuse_unknown(only, found["keep_out"], "keep-out")
+        refuse_unknown(only, found["keep_out"], "keep-out")
     found = found[["keep_out", "name", "kind", "setback_m", "geometry"]].assign(
         version=[str(versions.get(uuid, 0)) for uuid in found["keep_out"]]
     )
@@ -75,7 +79,8 @@ def keep_outs_layer(
     return layer
 
 
-def _refuse_unknown(asked: list[str], there: pd.Series[str], what: str) -> None:
+def refuse_unknown(asked: list[str], there: pd.Series[str], what: str) -> None:
+    """Refuse to tell of what is not there."""
     missing = [uuid for uuid in asked if uuid not in set(there)]
     if missing:
         raise NotThere(f"there is no {what} {missing[0]}")

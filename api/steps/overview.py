@@ -13,6 +13,7 @@ from api.steps.facts import missing_facts
 from api.steps.grove import INVENTED, entries, is_undo, taken_back
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome, plain
+from api.steps.places_ground import lay_again
 from api.store import Grove
 from api.store.refusals import Conflict, NotThere
 from gridmap.crs import to_lonlat
@@ -72,9 +73,11 @@ def today(grove: Grove) -> dt.date:
 
 def change_grove(where: Path, fields: dict[str, Any], *, who: str = "grower") -> Outcome:
     """Change name, region, time zone, season start, currency or uphill bearing of the grove."""
-    with open_grove(where) as grove:
-        grove.set_grove(who=who, **fields)
-    return Outcome(said=("Kept.",))
+    with open_grove(where) as grove, grove.act("change the grove", who=who):
+        grove.set_grove(**fields)
+        # Metres upslope follow the arrow; numbers stay
+        said = lay_again(grove) if "uphill_bearing_deg" in fields else []
+    return Outcome(said=("Kept.", *said))
 
 
 def acts(where: Path, *, most: int = 20) -> list[dict[str, Any]]:

@@ -102,6 +102,14 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
         "version"
     ]
     ask("remove_keep_out", "DELETE", f"{base}/keep-outs/{uuid(3)}", headers=edit(seen))
+    ask("list_points", "GET", f"{base}/points")
+    gate = {"name": "low gate", "kind": "gate"}
+    at = {"type": "Point", "coordinates": [west, south]}
+    ask("add_points", "POST", f"{base}/points", {"type": "Feature", "id": uuid(10), "properties": gate, "geometry": at})
+    seen = ask("show_point", "GET", f"{base}/points/{uuid(10)}")["properties"]["version"]
+    renamed = {"type": "Feature", "properties": {"name": "bottom gate"}}
+    told = ask("change_point", "PATCH", f"{base}/points/{uuid(10)}", renamed, headers=edit(seen))
+    ask("remove_point", "DELETE", f"{base}/points/{uuid(10)}", headers=edit(told["properties"]["version"]))
     ask("list_rows", "GET", f"{base}/rows")
     trees = ask("list_trees", "GET", f"{base}/trees")
     walks = ask("list_walks", "GET", f"{base}/walks")["walks"]
@@ -137,6 +145,15 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     send("import_outlines", f"{there}/imports/outlines", data.path("demo", "outlines.geojson"))
     send("import_keep_outs", f"{there}/imports/keep-outs", data.path("demo", "keep-outs.geojson"))
     send("import_trees", f"{there}/imports/trees", data.path("demo", "trees.csv"))
+    send("import_dem", f"{there}/imports/dem", data.path("demo", "hill.tif"))
+    send("import_points", f"{there}/imports/points", data.path("demo", "points.geojson"))
+    with tempfile.TemporaryDirectory() as folder:
+        measured = Path(folder) / "heights.csv"
+        columns = client.get(f"{there}/trees").json()["columns"]
+        figures = zip(columns["longitude"], columns["latitude"], columns["elevation_m"], strict=True)
+        lines = [f"{x},{y},{z}" for x, y, z in figures]
+        measured.write_text("\n".join(["longitude,latitude,elevation_m", *lines[:40]]))
+        send("import_heights", f"{there}/imports/heights", measured)
     device = {
         "device": uuid(8),
         "name": "my phone",

@@ -57,7 +57,7 @@ def test_a_token_for_one_grove_gets_404_on_another_route_by_route(hosting):
                 .replace("{format}", "gpx")
                 .replace("{name}", "label")
             )
-            for name in ("block", "keep_out", "walk", "tree", "zone", "device"):
+            for name in ("block", "keep_out", "point", "walk", "tree", "zone", "device"):
                 url = url.replace(f"{{{name}}}", U1)
             body = {"json": {}} if method in ("post", "patch") else {}
             answer = mine.request(method, url, headers={"If-Match": '"1"'}, **body)
