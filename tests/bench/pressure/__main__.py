@@ -10,15 +10,18 @@ import os
 import time
 from pathlib import Path
 
+import edges
 import groves
 import numpy as np
 import pandas as pd
+import past
 import real
 import scale
+import targets
 import trial
 import walks
 
-PARTS = ("scenarios", "real", "walks", "scale")
+PARTS = ("scenarios", "real", "walks", "past", "edges", "scale")
 
 
 def markdown(frame):
@@ -48,6 +51,7 @@ def scenarios(names, number, quick):
         print(markdown(shown), flush=True)
     print("\n### Summary\n")
     print(markdown(summary(chosen)), flush=True)
+    return targets.of_scenarios(chosen)
 
 
 def summary(chosen):
@@ -83,9 +87,10 @@ def real_counts(repeats):
     folder = os.environ.get("GRIDMAP_OPEN_DATA")
     if not folder:
         print("GRIDMAP_OPEN_DATA is not set: no real counts")
-        return
+        return []
     frame = real.table(Path(folder), repeats)
     methods = frame.columns.difference(["set", "split", "repeat"], sort=False)
+    gaps = {}
     for split, part in frame.groupby("split"):
         gap = part[methods].rsub(part["gridmap"], axis=0)
         # Repeats of a set share its counts: the error is that between sets.
@@ -93,17 +98,36 @@ def real_counts(repeats):
         shown = pd.DataFrame({"method": methods, "log score": part[methods].mean().to_numpy(),
                               "gridmap ahead": gap.mean().to_numpy(),
                               "se between sets": (by_set.std() / np.sqrt(len(by_set))).to_numpy()})
+        gaps[split] = shown
         print(f"\n### Real counts, {split}, {part['set'].nunique()} sets\n\n{markdown(shown)}", flush=True)
+    return targets.of_real(gaps)
 
 
 def more_walks(number):
     """Print what a chosen second pass and older walks are worth."""
     print(f"\n### Second pass ({number} groves)\n")
-    print(markdown(walks.table([walks.second_pass(seed) for seed in range(number)], "50 spread")), flush=True)
+    second, carried = walks.table([walks.second_pass(seed) for seed in range(number)], "50 spread"), {}
+    print(markdown(second), flush=True)
     for correlated in (0.9, 0.5):
         print(f"\n### Carried over, correlation {correlated} ({number} groves)\n")
         results = [walks.carried(seed, correlated) for seed in range(number)]
-        print(markdown(walks.table(results, "50 new")), flush=True)
+        carried[correlated] = walks.table(results, "50 new")
+        print(markdown(carried[correlated]), flush=True)
+    return targets.of_walks(second, carried)
+
+
+def past_walks(number):
+    """Print what the grove's own past walks are worth, way by way."""
+    print(f"\n### Past walks, against the constant ({number} groves)\n\n{markdown(past.table(number))}", flush=True)
+    return []
+
+
+def edge_term(number):
+    """Print whether a distance-to-edge term would earn its place."""
+    folder = os.environ.get("GRIDMAP_OPEN_DATA")
+    found = edges.table(number, Path(folder) if folder else None)
+    print(f"\n### Edge term, log score per count\n\n{markdown(found)}", flush=True)
+    return []
 
 
 def speed():
@@ -112,6 +136,7 @@ def speed():
     print("\n### Time and memory\n")
     print(markdown(pd.DataFrame(lines).rename(columns={"s": "seconds", "mb": "MB over the interpreter"})))
     print("\n" + ", ".join(f"exponent in {name}: {value:.2f}" for name, value in exponents.items()), flush=True)
+    return targets.of_scale(lines)
 
 
 def main():
@@ -123,14 +148,15 @@ def main():
     parser.add_argument("--short", action="store_true", help="a few groves, three peers, under a minute")
     given = parser.parse_args()
     parts = given.only or (("scenarios",) if given.short else PARTS)
-    if "scenarios" in parts:
-        scenarios(given.scenario or groves.SCENARIOS, 6 if given.short else given.groves, given.short)
-    if "real" in parts:
-        real_counts(3 if given.short else 8)
-    if "walks" in parts:
-        more_walks(given.groves)
-    if "scale" in parts:
-        speed()
+    number = 6 if given.short else given.groves
+    each = {
+        "scenarios": lambda: scenarios(given.scenario or groves.SCENARIOS, number, given.short),
+        "real": lambda: real_counts(2 if given.short else 4), "walks": lambda: more_walks(number),
+        "past": lambda: past_walks(number), "edges": lambda: edge_term(number), "scale": speed,
+    }
+    verdicts = [line for part in parts for line in each[part]()]
+    if verdicts:
+        print(f"\n### Targets\n\n{markdown(pd.DataFrame(verdicts))}", flush=True)
 
 
 if __name__ == "__main__":

@@ -1,11 +1,13 @@
 """Time and memory beside PyKrige in the same run, each in a process of its own; memory above the interpreter's.
 
+Time is that of the processor with one thread: what one idle core would take, whoever else keeps the machine busy.
 PyKrige: log(1 + count), its own variogram fit, mean and variance; no averaging over what is not known, no chances.
 """
 
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -41,11 +43,11 @@ def job(method, xy, pick, counts, block):
     model = OrdinaryKriging(*xy[pick].T, np.log1p(counts), variogram_model="exponential")
     if method == FULL:
         return model.execute("points", *xy.T)
-    return model.execute("points", *xy.T, backend="loop", n_closest_points=20)
+    return model.execute("points", *xy.T, backend="C", n_closest_points=20)
 
 
 def child(method, beaten, trees):
-    """Print seconds (least of a few, warm) and peak memory over that before the work [MB], as JSON."""
+    """Print seconds of the processor (least of a few, warm) and peak memory over that before the work [MB], as JSON."""
     import resource
     import time
 
@@ -55,9 +57,9 @@ def child(method, beaten, trees):
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     taken = []
     while not taken or (sum(taken) < 3.0 and len(taken) < 5):
-        start = time.perf_counter()
+        start = time.process_time()
         job(method, xy, pick, counts, block)
-        taken.append(time.perf_counter() - start)
+        taken.append(time.process_time() - start)
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(json.dumps({"s": min(taken), "mb": (after - before) * factor / 1e6}))
 
@@ -65,7 +67,8 @@ def child(method, beaten, trees):
 def measured(method, beaten, trees):
     """Return seconds and MB of a method in a process of its own."""
     words = [sys.executable, str(Path(__file__)), method, str(beaten), str(trees)]
-    run = subprocess.run(words, capture_output=True, text=True, check=True)
+    alone = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    run = subprocess.run(words, capture_output=True, text=True, check=True, env=os.environ | alone)
     return json.loads(run.stdout.splitlines()[-1])
 
 

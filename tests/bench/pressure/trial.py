@@ -88,7 +88,7 @@ def gather(lines, kept):
         part = part.set_index("seed")
         row = {"method": name, "way": way}
         for column in part.columns.difference(["scenario", "method", "way"]):
-            row[column] = part[column].mean()
+            row[column], row[f"{column} own se"] = part[column].mean(), part[column].std() / len(part) ** 0.5
             gap = part[column] - base[column]
             row[f"{column} gap"], row[f"{column} se"] = gap.mean(), gap.std() / len(gap) ** 0.5
         chance = np.concatenate([c for n, w, c, _ in kept if (n, w) == (name, way)])
@@ -105,7 +105,7 @@ def kindest(tables):
     for measure in ("ece", "brier", *(f"regret {ratio:g}" for ratio in scores.RATIOS)):
         mean = everything.groupby(["method", "way"])[measure].mean().reset_index().sort_values(measure)
         chosen = dict(mean.drop_duplicates("method")[["method", "way"]].to_numpy())
-        own = [measure, f"{measure} gap", f"{measure} se"]
+        own = [measure, f"{measure} gap", f"{measure} se", f"{measure} own se"]
         for table in tables:
             part = table[table["way"] == table["method"].map(chosen)].set_index("method")
             kept = result.setdefault(table["scenario"].iloc[0], part.drop(columns="way").copy())
