@@ -11,10 +11,10 @@ from shapely.geometry.base import BaseGeometry
 
 from api.store import labels, replanting, replotting
 from api.store.history import Act
-from api.store.reader import GroveReader
+from api.store.sward import GroveSward
 
 
-class GroveChanges(GroveReader):
+class GroveChanges(GroveSward):
     """What changes places, plants and blocks; each method is an act, or part of the one around it."""
 
     act: Callable[..., AbstractContextManager[Act]]
@@ -33,6 +33,11 @@ class GroveChanges(GroveReader):
         """Return the day of the last walk on which each plant (UUID) was counted, YYYY-MM-DD."""
         with self._reading() as connection:
             return replanting.last_counts(connection)
+
+    def plant_days(self, trees: Iterable[str]) -> dict[str, tuple[str | None, str | None]]:
+        """Return the days on which plants (UUIDs) were planted and were gone, YYYY-MM-DD; None where not said."""
+        with self._reading() as connection:
+            return replanting.plant_days(connection, trees)
 
     def retired_by_redrawing(self, trees: Iterable[str]) -> list[str]:
         """Return those plants whose last change is that a redrawn outline left them out."""
@@ -64,12 +69,15 @@ class GroveChanges(GroveReader):
         *,
         canopy_height_m: float | None = None,
         canopy_width_m: float | None = None,
+        plant: str | None = None,
         who: str = "grower",
         what: str = "replant",
     ) -> str:
         """Set a new plant into a place (UUID) without a living one; return its UUID."""
         with self.act(what, who=who) as act:
-            return replanting.plant_in(act, place, on, canopy_height_m=canopy_height_m, canopy_width_m=canopy_width_m)
+            return replanting.plant_in(
+                act, place, on, canopy_height_m=canopy_height_m, canopy_width_m=canopy_width_m, plant=plant
+            )
 
     def move_places(self, frame: gpd.GeoDataFrame, *, who: str = "grower", what: str = "move places") -> None:
         """Set places (place, geometry) where a survey found them."""

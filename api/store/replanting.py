@@ -59,18 +59,26 @@ def revive(act: Act, trees: Iterable[str]) -> None:
         act.update(PLANT, tree, {"status": "alive", "gone_on": None})
 
 
-def plant_in(act: Act, place: str, on: object, *, canopy_height_m: object = None, canopy_width_m: object = None) -> str:
-    """Set a new plant into a place without a living one; return its UUID."""
-    plant = {
-        "uuid": given_uuid(None),
+def plant_in(
+    act: Act,
+    place: str,
+    on: object,
+    *,
+    canopy_height_m: object = None,
+    canopy_width_m: object = None,
+    plant: str | None = None,
+) -> str:
+    """Set a new plant (its UUID made here, unless given) into a place without a living one; return its UUID."""
+    row = {
+        "uuid": given_uuid(plant),
         "place_uuid": place,
         "status": "alive",
         "planted": day(on, "planting"),
         "canopy_height_m": _number(canopy_height_m, "canopy height", over=0.0),
         "canopy_width_m": _number(canopy_width_m, "canopy width", over=0.0),
     }
-    act.insert(PLANT, [plant])
-    return str(plant["uuid"])
+    act.insert(PLANT, [row])
+    return str(row["uuid"])
 
 
 def move_places(act: Act, frame: gpd.GeoDataFrame, crs: pyproj.CRS) -> None:
@@ -87,6 +95,16 @@ def last_counts(connection: Connection) -> dict[str, str]:
         .group_by(COUNT.c.plant_uuid)
     )
     return {tree: str(last) for tree, last in connection.execute(query).all()}
+
+
+def plant_days(connection: Connection, trees: Iterable[str]) -> dict[str, tuple[str | None, str | None]]:
+    """Return the days on which plants were planted and were gone, YYYY-MM-DD, by their UUID; None where not said."""
+    query = select(PLANT.c.uuid, PLANT.c.planted, PLANT.c.gone_on).where(PLANT.c.uuid.in_(list(trees)))
+    return {row.uuid: (_text(row.planted), _text(row.gone_on)) for row in connection.execute(query)}
+
+
+def _text(value: object) -> str | None:
+    return None if value is None else str(value)
 
 
 def retired_by_redrawing(connection: Connection, trees: Iterable[str]) -> list[str]:

@@ -12,14 +12,14 @@ import pandas as pd
 from sqlalchemy import Connection
 
 from api.store import counts, ground, history, info, settings, terrain, zones
-from api.store.changing import GroveChanges
 from api.store.history import Act
 from api.store.info import Stored, ZoneContent
 from api.store.tables import GROVE
+from api.store.treating import GroveTreatments
 from gridmap.errors import GroveReadOnly
 
 
-class Grove(GroveChanges):
+class Grove(GroveTreatments):
     """A grove, wherever it is kept: `GroveFile` is one in a file, `GroveDatabase` one in a shared database.
 
     Opened by `api.store.open_grove`; use it in a ``with`` block, from one thread. Geometries are in the grove's CRS.

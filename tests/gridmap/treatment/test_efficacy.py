@@ -30,6 +30,8 @@ def test_henderson_tilton_of_an_open_test_suite():
     assert henderson_tilton(50, 5, 40, 60).percent == pytest.approx(93.3333, abs=5e-5)
 
 
+# Four counts and four parameters: the fit is perfect, as it should be.
+@pytest.mark.filterwarnings("ignore:Perfect separation")
 def test_henderson_tilton_limits_are_those_of_the_rate_ratio():
     # The 95 % limits of a ratio of ratios of Poisson counts, by statsmodels' log-linear model of the same 2 x 2 table.
     import statsmodels.api as sm
