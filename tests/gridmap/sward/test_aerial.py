@@ -88,16 +88,20 @@ def test_empty_cells_are_not_counted(tmp_path):
 
 
 def test_real_imagery(open_data):
-    """NEON orthophoto, San Joaquin (CC0): a lawn of grass and a slab of rock, outlined by eye on the picture."""
+    """NEON orthophoto, San Joaquin (CC0): a lawn, a slab of rock and an oak in shade, outlined by eye on the picture."""
     path = open_data / "neon_sjer_orthophoto" / "2018_SJER_3_252000_4107000_image_477.tif"
     with rasterio.open(path) as source:
         grid, crs = source.transform, source.crs
-    cells = [shapely.box(40, 280, 240, 385), shapely.Polygon([(262, 282), (300, 280), (340, 290), (300, 302)])]
+    cells = [shapely.box(40, 280, 240, 385), shapely.box(10, 10, 50, 60), shapely.box(270, 282, 310, 300)]
     shapes = [shapely.transform(box, lambda xy: xy * [grid.a, grid.e] + [grid.c, grid.f]) for box in cells]
-    ground = gpd.GeoDataFrame({"block": "A", "row": [1, 2], "upslope_m": [0.0, 1.0]}, geometry=shapes, crs=crs)
-    lawn, rock = measure_picture(path, ground).rows["grass_cover"]
-    assert lawn > 0.8
-    assert rock < 0.2
+    ground = gpd.GeoDataFrame({"block": "A", "row": [1, 2, 3], "upslope_m": 1.0}, geometry=shapes, crs=crs)
+    lawn, oak = measure_picture(path, ground.head(2)).rows["grass_cover"]
+    assert lawn > 0.95
+    assert oak < 0.1
+    # Grey rock has an excess green of about nothing
+    lawn, _, rock = measure_picture(path, ground, threshold=0.015).rows["grass_cover"]
+    assert lawn > 0.7
+    assert rock < 0.1
 
 
 def test_pictures_that_cannot_be_used_are_refused_in_words(tmp_path):
