@@ -88,7 +88,7 @@ def test_empty_cells_are_not_counted(tmp_path):
 
 
 def test_real_imagery(open_data):
-    """NEON orthophoto, San Joaquin (CC0): a lawn, a slab of rock and an oak in shade, outlined by eye on the picture."""
+    """NEON orthophoto, San Joaquin (CC0): a lawn, an oak in shade and a slab of rock, outlined by eye."""
     path = open_data / "neon_sjer_orthophoto" / "2018_SJER_3_252000_4107000_image_477.tif"
     with rasterio.open(path) as source:
         grid, crs = source.transform, source.crs
