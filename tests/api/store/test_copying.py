@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
 import shapely
 from sqlalchemy import inspect
@@ -52,7 +55,12 @@ def full_grove(grove, count_frame):
         ),
         decision=grove.add_decision({"chosen": "a part"}),
     )
+    grove.set_check_trees(zone, trees[:1])
     grove.freeze_zone(zone)
+    treatment = grove.add_treatment(zone=zone, name="first", profile="other", facts={"litres": ODD})
+    grove.add_entries(treatment, [{"kind": "wind", "at": datetime(2026, 3, 2, 7, tzinfo=UTC), "content": {"km": ODD}}])
+    hours = pd.DataFrame({"time": pd.to_datetime(["2026-03-02T07:00Z"]), "temperature_c": [ODD]})
+    grove.set_weather("station", hours, {"units": {}})
     grove.set_setting("prices", {"litre": 1})
     grove.undo(grove.acts()["act"][0])
     return grove
