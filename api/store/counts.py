@@ -63,7 +63,7 @@ def add_counts(act: Act, counts: pd.DataFrame, catch: pd.DataFrame | None) -> St
         CATCH,
         [
             {
-                "uuid": str(uuid.uuid5(_CATCH, f"{row['uuid']}/{group}")),
+                "uuid": catch_uuid(row["uuid"], group),
                 "count_uuid": row["uuid"],
                 "group": group,
                 "number": number,
@@ -88,11 +88,11 @@ def _given(
         plants.update(act.connection.execute(select(PLANT.c.uuid).where(PLANT.c.uuid.in_(some))).scalars())
     given: dict[str, tuple[int, Row]] = {}
     problems: list[tuple[int, str]] = []
-    caught = _caught(catch)
+    caught = caught_of(catch)
     for number, record in enumerate(counts.to_dict("records"), start=2):
         line = int(record.get("line") or number)
         try:
-            row = _row({str(key): value for key, value in record.items()}, walks, plants, caught)
+            row = count_row({str(key): value for key, value in record.items()}, walks, plants, caught)
             twice = given.get(row["uuid"])
             if twice is not None and twice[1] != row:
                 raise InputRefused(f"count {row['uuid']} is also on line {twice[0]}: {_difference(twice[1], row)}")
@@ -106,7 +106,9 @@ def _given(
     return given, problems
 
 
-def _row(record: Mapping[str, Any], walks: set[str], plants: set[str], caught: Mapping[str, dict[str, int]]) -> Row:
+def count_row(
+    record: Mapping[str, Any], walks: set[str], plants: set[str], caught: Mapping[str, dict[str, int]]
+) -> Row:
     """Return one count as the file holds it, with its catch by group."""
     walk, tree = str(record["walk"]), str(record["tree"])
     if walk not in walks:
@@ -124,7 +126,7 @@ def _row(record: Mapping[str, Any], walks: set[str], plants: set[str], caught: M
         "uuid": count,
         "walk_uuid": walk,
         "plant_uuid": tree,
-        "time": _time(record.get("time")),
+        "time": moment(record.get("time")),
         "taps": whole(record["taps"], "taps", least=1),
         "nymphs": nymphs,
         "adults": adults,
@@ -141,7 +143,7 @@ def _counted(value: object, name: str) -> int | None:
     return None if value is None else whole(value, name, least=0)
 
 
-def _time(value: object) -> datetime | None:
+def moment(value: object) -> datetime | None:
     """Return a moment in UTC as the file keeps it."""
     value = missing_to_none(value)
     if value is None:
@@ -158,7 +160,12 @@ def _time(value: object) -> datetime | None:
     return to_milliseconds(value).astimezone(UTC)
 
 
-def _caught(catch: pd.DataFrame | None) -> dict[str, dict[str, int]]:
+def catch_uuid(count: str, group: str) -> str:
+    """Return the UUID of one group of one count's catch, the same however often it is sent."""
+    return str(uuid.uuid5(_CATCH, f"{count}/{group}"))
+
+
+def caught_of(catch: pd.DataFrame | None) -> dict[str, dict[str, int]]:
     """Return the catch of every count, by group; groups in the order of the alphabet."""
     if catch is None or catch.empty:
         return {}
@@ -174,7 +181,7 @@ def _caught(catch: pd.DataFrame | None) -> dict[str, dict[str, int]]:
 
 
 def _held(act: Act, uuids: list[str]) -> dict[str, Row]:
-    """Return what the file holds of these counts, in the form of `_row`."""
+    """Return what the file holds of these counts, in the form of `count_row`."""
     held: dict[str, Row] = {}
     for start in range(0, len(uuids), _AT_ONCE):
         some = uuids[start : start + _AT_ONCE]

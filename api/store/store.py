@@ -16,10 +16,11 @@ from api.store.history import Act
 from api.store.info import Stored, ZoneContent
 from api.store.tables import GROVE
 from api.store.treating import GroveTreatments
+from api.store.walking import GroveWalks
 from gridmap.errors import GroveReadOnly
 
 
-class Grove(GroveTreatments):
+class Grove(GroveWalks, GroveTreatments):
     """A grove, wherever it is kept: `GroveFile` is one in a file, `GroveDatabase` one in a shared database.
 
     Opened by `api.store.open_grove`; use it in a ``with`` block, from one thread. Geometries are in the grove's CRS.

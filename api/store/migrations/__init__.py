@@ -14,7 +14,15 @@ from typing import Protocol, cast
 from sqlalchemy import Connection, Engine, MetaData, Table, column, inspect, table, text
 
 from api.store.engine import writing
-from api.store.migrations import m0001_grove, m0002_zone, m0003_terrain, m0004_devices, m0005_treatment, m0006_sward
+from api.store.migrations import (
+    m0001_grove,
+    m0002_zone,
+    m0003_terrain,
+    m0004_devices,
+    m0005_treatment,
+    m0006_sward,
+    m0007_walk,
+)
 from api.store.times import UTCTime, now
 
 
@@ -38,6 +46,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     cast(Migration, m0004_devices),
     cast(Migration, m0005_treatment),
     cast(Migration, m0006_sward),
+    cast(Migration, m0007_walk),
 )
 LATEST = MIGRATIONS[-1].NUMBER
 _RECORD = table("migration", column("number"), column("what"), column("applied", UTCTime()), column("program"))

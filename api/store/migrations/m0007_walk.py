@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import CheckConstraint, Column, Connection, Double, ForeignKey, Index, Integer, MetaData, Table, Text
 
 from api.store import geopackage, outside
+from api.store.migrations import m0001_grove
 from api.store.times import UTCTime
 
 NUMBER = 7
@@ -80,7 +81,9 @@ def _identity() -> list[Column[object]]:
 
 def upgrade(connection: Connection, srs_id: int) -> None:
     """Make the tables in a file of migration 6."""
-    for table in define(MetaData()):
+    metadata = MetaData()
+    m0001_grove.define(metadata)
+    for table in define(metadata):
         table.create(connection, checkfirst=False)
         geopackage.register(connection, table, srs_id)
         if table.name != "walk_event":
