@@ -1,12 +1,14 @@
 // @ts-check
 /** Pressure: the finding, the key to colour, the threshold, blocks, hot spots, where to look next. */
-import { el, mount } from "../dom.js";
+import { el, mount, token } from "../dom.js";
 import { date } from "../format.js";
 import { serviceButton } from "../offline.js";
 import { countWord, say } from "../words.js";
 import { bringCounts } from "./bring.js";
+import { changePainter, drawChangeBlocks } from "./change.js";
 import { Layers } from "./layers.js";
 import { drawLegend } from "./legend.js";
+import { drawNext, drawStage } from "./next.js";
 import { chancePainter, expectedPainter, unknownPainter } from "./painters.js";
 import { drawBlocks, drawSpots } from "./tables.js";
 import { drawThreshold } from "./threshold.js";
@@ -17,14 +19,30 @@ export class Sheet {
     this.element = element;
     this.ctx = ctx;
     this.inside = false;
+    this.waiting = false;
+    /** Day of the walk whose change is being read. @type {string | null} */
+    this.asking = null;
     this.head = el("div", { class: "sheet-part" });
     this.body = el("div", { class: "sheet-part" });
     this.slot = el("div", { class: "layer-slot" });
     this.layers = new Layers(ctx, this.slot);
     element.append(this.head, this.body);
-    for (const key of ["summary", "pressure", "walks", "walk", "layer", "facts"]) ctx.state.on(key, () => this.inside && this.draw());
+    for (const key of ["summary", "pressure", "walks", "walk", "layer", "facts", "change", "next", "light"]) ctx.state.on(key, () => this.later());
     for (const key of ["selection", "preview"]) ctx.state.on(key, () => this.inside && this.link());
     ctx.state.on("walk", () => this.inside && this.load());
+  }
+
+  /** Several things change together: drawn once, after all of them, with the keyboard where it was. */
+  later() {
+    if (!this.inside || this.waiting) return;
+    this.waiting = true;
+    queueMicrotask(() => {
+      this.waiting = false;
+      if (!this.inside) return;
+      const held = document.activeElement?.id;
+      this.draw();
+      if (held && document.activeElement === document.body) document.getElementById(held)?.focus();
+    });
   }
 
   async enter() {
@@ -46,12 +64,22 @@ export class Sheet {
     const slow = setTimeout(() => this.say(say("pressure.working", { n: state.get("trees")?.trees ?? 0 })), 300);
     try {
       await this.ctx.reload("pressure", "summary");
+      this.bringNext();
     } catch (error) {
       this.ctx.fail(error);
     } finally {
       clearTimeout(slow);
       this.say("");
     }
+  }
+
+  /** Where to look next: only where a threshold is typed. It comes after the map, which does not wait for it. */
+  async bringNext() {
+    const { api, state } = this.ctx;
+    const pressure = state.get("pressure");
+    const asked = pressure?.threshold_per_beat !== null && state.get("summary")?.walk_before !== undefined;
+    const next = asked ? await api.get("pressure/next", { query: { walk: state.get("walk") } }).catch(() => null) : null;
+    state.set({ next: next?.walk === pressure?.date ? next : null });
   }
 
   /** @param {string} words */
@@ -67,11 +95,13 @@ export class Sheet {
     if (!walks.length) return this.drawEmpty();
     mount(this.head, el("div", { class: "titled" }, el("h1", { text: this.title(summary, pressure) }), this.asOf(pressure)), this.lead(summary, pressure), el("p", { class: "working", role: "status" }));
     if (!summary || !pressure) return undefined;
-    this.paint(summary, pressure);
-    this.layers.show(pressure, null);
+    const layer = this.layer(summary, pressure);
+    this.paint(summary, pressure, layer);
+    this.layers.show(pressure, summary.walk_before?.date ?? null);
+    const change = layer === "change" ? state.get("change") : null;
     mount(this.body, this.slot,
-      drawLegend({ ramp: summary.ramp, threshold: pressure.threshold_per_beat, counted: pressure.counted, layer: state.get("layer") ?? "expected" }),
-      drawThreshold(this.ctx, pressure), drawBlocks(this.ctx, summary, pressure), drawSpots(this.ctx, summary, pressure), this.look(summary), this.downloads());
+      drawLegend({ ramp: summary.ramp, threshold: pressure.threshold_per_beat, counted: pressure.counted, layer }), change && drawChangeBlocks(this.ctx, change),
+      drawThreshold(this.ctx, pressure), drawBlocks(this.ctx, summary, pressure), drawSpots(this.ctx, summary, pressure), drawNext(this.ctx, summary, state.get("next")), drawStage(summary), madeOf(summary, this.ctx), this.downloads());
     this.link();
     return undefined;
   }
@@ -103,9 +133,8 @@ export class Sheet {
   /** How much was beaten, and where nothing is known. @param {any} summary @param {any} pressure */
   lead(summary, pressure) {
     if (!summary || !pressure || this.stale(pressure)) return null;
-    const own = this.ctx.state.get("grove")?.said ?? [];
-    const rest = summary.said.filter((/** @type {string} */ words) => !own.includes(words)).slice(1);
-    return el("p", { class: "quiet", text: [say("pressure.lead", { beaten: summary.trees_beaten, trees: pressure.trees, date: date(pressure.date) }), ...rest].join(" ") });
+    const unknown = summary.blocks_unknown ?? [];
+    return el("p", { class: "quiet", text: [say("pressure.lead", { beaten: summary.trees_beaten, trees: pressure.trees, date: date(pressure.date) }), unknown.length > 0 && say("pressure.unwalked", { blocks: unknown.join(", ") })].filter(Boolean).join(" ") });
   }
 
   /** @param {any} pressure */
@@ -114,17 +143,39 @@ export class Sheet {
     return el("button", { class: "button plain", type: "button", text: say("pressure.back"), onclick: () => this.ctx.state.set({ walk: null }) });
   }
 
-  /** @param {any} summary @param {any} pressure */
-  paint(summary, pressure) {
-    const chance = this.ctx.state.get("layer") === "chance" && pressure.threshold_per_beat !== null;
-    this.ctx.plan.setPainter(chance ? chancePainter(pressure, summary.ramp.colours) : expectedPainter(pressure, summary.ramp));
-    this.ctx.plan.setSpots(summary.hot_spots);
+  /** The layer that is asked for, where it can be told. @param {any} summary @param {any} pressure */
+  layer(summary, pressure) {
+    const asked = this.ctx.state.get("layer") ?? "expected";
+    if (asked === "chance" && pressure.threshold_per_beat === null) return "expected";
+    return asked === "change" && !summary.walk_before ? "expected" : asked;
   }
 
-  /** @param {any} summary */
-  look(summary) {
-    const unknown = summary.blocks.filter((/** @type {any} */ block) => !block.walked).map((/** @type {any} */ block) => block.block);
-    return unknown.length ? el("p", { class: "look" }, el("strong", { text: `${say("pressure.lookNext")} ` }), say("pressure.lookBlocks", { blocks: unknown.join(", ") })) : null;
+  /** @param {any} summary @param {any} pressure @param {string} layer */
+  paint(summary, pressure, layer) {
+    const { plan, state } = this.ctx;
+    const change = state.get("change");
+    const fits = change && change.trees === pressure.trees && change.date === pressure.date;
+    if (layer === "change" && !fits) this.bringChange(pressure);
+    plan.setPainter(layer === "chance" ? chancePainter(pressure, summary.ramp.colours) : layer === "change" && fits ? changePainter(change, token("well")) : expectedPainter(pressure, summary.ramp));
+    plan.setSpots(summary.hot_spots);
+  }
+
+  /** Read the change since the walk before, once it is asked for. @param {any} pressure */
+  async bringChange(pressure) {
+    if (this.asking === pressure.date) return;
+    this.asking = pressure.date;
+    const slow = setTimeout(() => this.say(say("pressure.working", { n: pressure.trees })), 300);
+    try {
+      const change = await this.ctx.api.get("pressure/change", { query: { walk: this.ctx.state.get("walk") } });
+      this.ctx.state.set({ change });
+    } catch (error) {
+      this.ctx.state.set({ layer: "expected" });
+      this.ctx.fail(error);
+    } finally {
+      this.asking = null;
+      clearTimeout(slow);
+      this.say("");
+    }
   }
 
   downloads() {
@@ -145,4 +196,11 @@ export class Sheet {
       line.classList.toggle("pointed", holds(pointed, line.dataset));
     }
   }
+}
+
+/** What else the map says of itself: walks it is made of, what was sprayed between. @param {any} summary @param {any} ctx */
+function madeOf(summary, ctx) {
+  const own = ctx.state.get("grove")?.said ?? [];
+  const rest = summary.said.filter((/** @type {string} */ words) => !own.includes(words));
+  return el("details", {}, el("summary", { text: say("pressure.madeOf") }), ...rest.map((/** @type {string} */ words) => el("p", { text: words })));
 }

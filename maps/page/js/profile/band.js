@@ -42,11 +42,16 @@ export class Band {
   set(range) {
     const had = document.activeElement && this.form.contains(document.activeElement);
     this.state.set({ band: range });
-    for (const [field, value] of /** @type {[any, number | undefined][]} */ ([[this.from, range?.from], [this.to, range?.to]])) field.value = value === undefined ? "" : number(value, 0);
-    if (!range) this.open(false);
-    else if (this.form.hidden) { this.form.hidden = false; this.opener.hidden = true; }
+    this.told(range);
     if (!range && had) this.opener.focus();
     announce(range ? say("band.set", { from: number(range.from, 0), to: number(range.to, 0) }) : say("band.cleared"));
+  }
+
+  /** The fields say what the band is, whoever set it. @param {Range | null} range */
+  told(range) {
+    for (const [field, value] of /** @type {[any, number | undefined][]} */ ([[this.from, range?.from], [this.to, range?.to]])) field.value = value === undefined ? "" : number(value, 0);
+    this.form.hidden = !range;
+    this.opener.hidden = Boolean(range);
   }
 
   /** @param {PointerEvent} event @param {number} x Pixels of the profile. */

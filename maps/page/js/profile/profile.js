@@ -40,7 +40,7 @@ export class Profile {
     mount(element, el("div", { class: "profile-head" }, el("h2", { text: say("profile.title") }), this.quiet, this.band.head), this.box);
     for (const key of ["trees", "pressure", "summary", "zone", "place", "light"]) state.on(key, () => this.draw());
     for (const key of ["selection", "preview"]) state.on(key, () => this.highlight());
-    state.on("band", () => this.band.draw(this.veil));
+    state.on("band", (band) => { if (this.band.start === null) this.band.told(band); this.band.draw(this.veil); });
     new ResizeObserver(() => this.draw()).observe(this.box);
     this.draw();
   }

@@ -22,6 +22,8 @@ export function nameMarks(marks, { head, lane, left, right, taken }) {
       const box = side > 0 ? { from: x + beside, to: x + beside + wide, lane: row } : { from: x - beside - wide, to: x - beside, lane: row };
       if (box.from < left || box.to > right || boxes.some((other) => other.lane === row && other.from < box.to && box.from < other.to)) continue;
       boxes.push(box);
+      // The lane stops behind a name.
+      if (row >= 0) made.push(svg("rect", { class: "behind", x: box.from - 3, y: head + (row + 0.5) * lane - 2, width: wide + 6, height: 4 }));
       made.push(svg("text", { class: kind, x: x + side * beside, y: row < 0 ? 16 : head + (row + 0.5) * lane + 5, "text-anchor": side > 0 ? "start" : "end", text: words }));
       return;
     }
