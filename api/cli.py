@@ -12,7 +12,7 @@ import sys
 import typer
 
 import gridmap
-from api.commands import ground, grove, outputs, plants, pressure, rows, serve, terrain, treat, walk
+from api.commands import ground, grove, outputs, plants, pressure, rows, serve, terrain, treat, treating, walk
 
 HELP = """Grove mapping and spot treatment.
 
@@ -48,7 +48,7 @@ def _options(
     """Take the options that stand before the subcommand."""
 
 
-for room in (grove, ground, rows, plants, terrain, walk, pressure, treat, outputs, serve):
+for room in (grove, ground, rows, plants, terrain, walk, pressure, treat, treating, outputs, serve):
     room.register(app)
 
 

@@ -109,6 +109,15 @@ def set_label(
     setbacks: Annotated[str | None, _field("--setbacks", "Setbacks, in the label's words.", "WORDS")] = None,
     permit: Annotated[str | None, _field("--permit", "Permit, where one is needed.", "NUMBER")] = None,
     expires: Annotated[str | None, _field("--expires", "Last day of the permit.", "YYYY-MM-DD")] = None,
+    states: Annotated[str | None, _field("--states", "States it is for, with commas.", "WORDS")] = None,
+    end_uses: Annotated[str | None, _field("--end-uses", "What the crop may be for: table, oil.", "WORDS")] = None,
+    batch: Annotated[str | None, _field("--batch", "Batch on the drum.", "WORDS")] = None,
+    mode_of_action: Annotated[str | None, _field("--mode-of-action", "Its group.", "GROUP")] = None,
+    most_per_season: Annotated[Number, _field("--most-per-season", "Applications in a season.", "NUMBER")] = None,
+    most_in_a_row: Annotated[Number, _field("--most-in-a-row", "In a row of one group.", "NUMBER")] = None,
+    least_interval: Annotated[Number, _field("--least-interval", "Between two applications.", "DAYS")] = None,
+    grazing: Annotated[Number, _field("--grazing", "Last spray to grazing.", "DAYS")] = None,
+    least_water: Annotated[Number, _field("--least-water", "Least water on a hectare.", "L-PER-HA")] = None,
     typed_on: Annotated[
         str | None, _field("--typed-on", "Day you read the label; today when left out.", "YYYY-MM-DD")
     ] = None,
@@ -134,6 +143,15 @@ def set_label(
         "permit": permit,
         "expires": expires,
         "typed_on": typed_on,
+        "states": states,
+        "end_uses": end_uses,
+        "batch": batch,
+        "mode_of_action": mode_of_action,
+        "most_per_season": most_per_season,
+        "most_in_a_row": most_in_a_row,
+        "least_interval_days": least_interval,
+        "grazing_days": grazing,
+        "least_water_l_per_ha": least_water,
     }
     show.outcome(set_facts(grove, "label", typed, who=who), as_json=json)
 

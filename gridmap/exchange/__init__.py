@@ -1,5 +1,6 @@
 """Open formats, in and out: outlines, trees and counts; GeoJSON, GeoPackage, KML, GPX, Shapefile, CSV."""
 
+from gridmap.exchange.calendar_file import write_calendar
 from gridmap.exchange.counts import GROUPS, REASONS, WING_BUDS, catch_long, read_counts
 from gridmap.exchange.layers import read_layer
 from gridmap.exchange.outlines import KEEP_OUT_KINDS, read_keep_outs, read_outlines
@@ -32,5 +33,6 @@ __all__ = [
     "read_weather",
     "resolve_trees",
     "snap_to_trees",
+    "write_calendar",
     "write_layer",
 ]
