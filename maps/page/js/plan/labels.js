@@ -50,13 +50,13 @@ export function placeLabels(pen, scene, v, taken) {
     boxes.push(found);
     labels.push({ words: one.name, x: found.x + w / 2, y: found.y + 12, font: serif, italic: true });
   }
-  runLabels(pen, scene, at, free, [...blocks, ...setbacks], boxes, labels);
+  runLabels(pen, scene, at, free, blocks, setbacks, boxes, labels);
   return labels;
 }
 
 /** Runs that lie together in a block carry one name: "runs 1–6". @param {CanvasRenderingContext2D} pen @param {import("./draw.js").Scene} scene @param {(point: [number, number]) => [number, number]} at
- * @param {(box: Box, rings: [number, number][][]) => boolean} free @param {[number, number][][]} rings @param {Box[]} boxes @param {import("./draw.js").Label[]} labels */
-function runLabels(pen, scene, at, free, rings, boxes, labels) {
+ * @param {(box: Box, rings: [number, number][][]) => boolean} free @param {[number, number][][]} blocks @param {[number, number][][]} setbacks @param {Box[]} boxes @param {import("./draw.js").Label[]} labels */
+function runLabels(pen, scene, at, free, blocks, setbacks, boxes, labels) {
   const font = `700 16px ${FONT}`;
   pen.font = font;
   /** @type {Map<string, {numbers: number[], points: [number, number][]}>} */
@@ -72,7 +72,7 @@ function runLabels(pen, scene, at, free, rings, boxes, labels) {
     const [first, last] = [Math.min(...numbers), Math.max(...numbers)];
     const words = first === last ? say("plan.runName", { run: first }) : say("plan.runNames", { from: first, to: last });
     const w = pen.measureText(words).width + 8;
-    const found = around(hull(points), w, 24).find((box) => free(box, rings)) ?? around(hull(points), w, 24).find((box) => free(box, [points]));
+    const found = around(hull(points), w, 24).find((box) => free(box, [...blocks, ...setbacks])) ?? around(hull(points), w, 24).find((box) => free(box, [points, ...setbacks]));
     if (!found) continue;
     boxes.push(found);
     labels.push({ words, x: found.x + w / 2, y: found.y + 13, font, italic: false, accent: true });

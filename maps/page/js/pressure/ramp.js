@@ -37,6 +37,8 @@ export function tickCounts(top, threshold, room = 1) {
   const chosen = threshold === null || threshold === undefined ? [0, top] : [0, threshold, top];
   const power = Math.floor(Math.log10(top));
   for (const exponent of [power, power - 1, power - 2]) {
+    // Finer counts only where the round ones leave the legend nearly empty.
+    if (chosen.length > 3) break;
     for (const step of [8, 5, 2, 1]) {
       const count = Number((step * 10 ** exponent).toPrecision(6));
       const here = position(count, top);
