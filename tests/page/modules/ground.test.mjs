@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 import "./setup.mjs";
-import { areaHa, bearingDeg, cornersOf, crossesItself, lengthM, longestEdgeDeg, onwards, polygonOf, typedPlace, within } from "../../../maps/page/js/ground/geo.js";
+import { areaHa, bearingDeg, carriedOut, cornersOf, crossesItself, lengthM, longestEdgeDeg, onwards, polygonOf, typedPlace, within } from "../../../maps/page/js/ground/geo.js";
 import { Latest } from "../../../maps/page/js/ground/latest.js";
 import { placeIn } from "../../../maps/page/js/ground/placein.js";
 import { dragged, hold, middleRow, rowUnder } from "../../../maps/page/js/ground/rowdrag.js";
@@ -46,6 +46,15 @@ test("an outline that crosses itself is seen, one that does not is not", () => {
 test("a point in the square is within, one beside it is not", () => {
   assert.ok(within(onwards(onwards(START, 90, 50), 180, 50), square));
   assert.ok(!within(onwards(START, 270, 1), square));
+});
+
+test("a line that ends inside is carried on until it is right across", () => {
+  const inside = onwards(onwards(START, 90, 50), 180, 40);
+  const line = carriedOut([inside, onwards(inside, 90, 10)], square);
+  assert.ok(line.every((at) => !within(at, square)));
+  assert.ok(Math.abs(bearingDeg(line[0], line[1]) - 90) < 0.01);
+  const across = [onwards(inside, 0, 90), onwards(inside, 180, 90)];
+  assert.deepEqual(carriedOut(across, square), across);
 });
 
 test("rows run along the longest edge", () => {

@@ -29,10 +29,8 @@ export async function open(ground, given) {
     }
     const properties = { block: name.input.value.trim(), ...Object.fromEntries(Object.entries(trying.facts).filter(([key, value]) => value !== null && !(trying.line && key === "row_bearing_deg"))) };
     try {
-      ctx.saving(properties.block);
-      const stored = await api.post("blocks", { type: "Feature", id, geometry: polygonOf(corners), properties });
-      const block = stored.features[0];
-      const laid = rows ? await lay(ground, block, trying) : null;
+      const stored = await ground.busy(api.post("blocks", { type: "Feature", id, geometry: polygonOf(corners), properties }));
+      const laid = rows ? await ground.busy(lay(ground, stored.features[0], trying)) : null;
       await ground.kept(laid ? say("ground.block.kept", { name: properties.block, n: laid.trees, rows: number(laid.rows) }) : say("ground.block.keptOutline", { name: properties.block }), async () => {
         ground.plan.fit();
         await ground.home();

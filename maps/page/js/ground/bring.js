@@ -65,8 +65,8 @@ export function open(ground, { file = null, kind: told, block = "" }) {
     }
     mount(result, el("p", { text: say("ground.bring.reading", { name: picked.name }) }));
     try {
-      const answer = await ground.api.upload(`imports/${FILES[chosen]}`, form);
-      return done(answer, picked.name);
+      const answer = await ground.busy(ground.api.upload(`imports/${FILES[chosen]}`, form));
+      return await done(answer, picked.name);
     } catch (error) {
       mount(result);
       return refused(error, picked.name);
@@ -86,7 +86,7 @@ export function open(ground, { file = null, kind: told, block = "" }) {
     const blockName = field({ id: "mended-name", label: say("ground.block.name"), value: nameIn(error.what ?? "") || name.replace(/\.[^.]+$/, ""), maxlength: 100 });
     const look = button(say("ground.mended.look"), () => {
       ground.overlay.set({ mended: shape });
-      fitShape(ground, shape);
+      fitShape(ground, shape, false);
       box.replaceChildren(el("p", { text: say("ground.mended.shown", { ha: area(areaHa(shape)) }) }), blockName.row, el("p", { class: "buttons" }, take, leave));
       take.focus();
     }, "", { id: "mended-look" });

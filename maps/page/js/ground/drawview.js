@@ -34,7 +34,9 @@ export async function open(ground, given) {
   const tell = (/** @type {LonLat[]} */ now, /** @type {LonLat | null} */ cursor) => {
     corners = now;
     const last = now.at(-1);
-    const edge = last && cursor ? [lengthM(last, cursor), bearingDeg(last, cursor)] : null;
+    // By touch the pointer rests on the corner it has just set: then the edge is the one that led there.
+    const ends = last && cursor && lengthM(last, cursor) > 0.05 ? [last, cursor] : now.length > 1 ? now.slice(-2) : null;
+    const edge = ends ? [lengthM(ends[0], ends[1]), bearingDeg(ends[0], ends[1])] : null;
     const line = (/** @type {string} */ words, /** @type {string} */ value) => el("div", {}, el("dt", { text: words }), el("dd", { text: value }));
     mount(readout, line(say("ground.draw.edge"), edge ? say("ground.draw.edgeValue", { m: number(edge[0], 1), deg: number(edge[1], 0) }) : say("ground.draw.none")), line(say("ground.draw.corners"), number(now.length)),
       shape && line(say("ground.draw.area"), now.length + (cursor ? 1 : 0) > 2 ? area(areaHa(cursor ? [...now, cursor] : now)) : say("ground.draw.none")));
@@ -47,7 +49,7 @@ export async function open(ground, given) {
   const back = () => announce(drawing.undoCorner() ? say("ground.cornerBack", { n: drawing.corners.length }) : say("ground.noCorner"));
   const typed = typing(ground, () => corners);
   const goto = placeField({ id: "draw-goto", label: say("ground.draw.goto"), change: (at) => see(ground, at) });
-  const element = ground.page(say(`ground.draw.title.${shape ? purpose : purpose}${touch ? ".touch" : ""}`), el("p", { class: "lead", text: say(`ground.draw.lead.${shape ? "shape" : purpose}`) }),
+  const element = ground.page(say(`ground.draw.title.${purpose}${touch ? ".touch" : ""}`), el("p", { class: "lead", text: say(`ground.draw.lead.${shape ? "shape" : purpose}`) }),
     known ? null : el("div", { class: "empty" }, goto.row), readout, el("div", { class: "ground-acts-row" }, close, undo), typed,
     known ? el("details", {}, el("summary", { text: say("ground.draw.gotoShort") }), goto.row) : null,
     el("p", { class: "quiet ground-keys", text: say("ground.draw.keys") }), el("p", {}, button(say("ground.draw.stop"), stop, "plain", { id: "draw-stop" })));

@@ -128,6 +128,20 @@ export function within([x, y], corners) {
   return inside;
 }
 
+/** A line whose ends lie inside an outline, carried straight on until they are outside: what is cut must be cut right across. @param {LonLat[]} line @param {LonLat[]} corners @returns {LonLat[]} */
+export function carriedOut(line, corners) {
+  const [west, south, east, north] = boxOf(corners);
+  const most = lengthM([west, south], [east, north]) + 1;
+  const end = (/** @type {LonLat} */ before, /** @type {LonLat} */ last) => {
+    const way = bearingDeg(before, last);
+    let at = last;
+    for (let metres = 1; within(at, corners) && metres <= most; metres += 1) at = onwards(last, way, metres);
+    return at;
+  };
+  if (line.length < 2) return line;
+  return [end(line[1], line[0]), ...line.slice(1, -1), end(line[line.length - 2], line[line.length - 1])];
+}
+
 /** GeoJSON (RFC 7946: counter-clockwise, closed, seven decimals are a centimetre). @param {LonLat[]} corners */
 export function polygonOf(corners) {
   const frame = frameAt(...middle(corners));

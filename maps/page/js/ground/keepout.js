@@ -28,7 +28,7 @@ export async function open(ground, { corners: drawn, keepOut = null }) {
   setback.input.addEventListener("input", show);
   if (keepOut) ground.plan.hide(id);
   await drawing.edit(corners, { change: (now) => { corners = now; show(); } }, id);
-  fitShape(ground, corners);
+  fitShape(ground, corners, false);
   const keep = async () => {
     const metres = typedNumber(setback.input.value);
     const lacks = [!kind.input.value && [kind.input, "kind"], metres === null && [setback.input, "setback"]].filter(Boolean);
@@ -43,7 +43,7 @@ export async function open(ground, { corners: drawn, keepOut = null }) {
     const feature = { type: "Feature", properties, ...(keepOut && JSON.stringify(corners) === before ? {} : { geometry: polygonOf(corners) }) };
     if (keepOut) return ground.change(own.version, (version) => api.patch(`keep-outs/${id}`, feature, { ifMatch: version }), () => ground.kept(words));
     try {
-      await api.post("keep-outs", { ...feature, id });
+      await ground.busy(api.post("keep-outs", { ...feature, id }));
       return ground.kept(words);
     } catch (error) {
       return ctx.fail(error);

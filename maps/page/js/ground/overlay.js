@@ -2,7 +2,7 @@
 /** What Ground lays over the plan: rows while they are tried out, lengths of edges, the keyboard's cross, the uphill arrow, a mended shape, the way that was walked. */
 import { number } from "../format.js";
 import { FONT } from "../plan/draw.js";
-import { relative } from "../plan/ground.js";
+import { inside, relative } from "../plan/ground.js";
 import { cased, written } from "../plan/pens.js";
 import { say } from "../words.js";
 import { lengthM, middle } from "./geo.js";
@@ -12,12 +12,12 @@ import { middleRow } from "./rowdrag.js";
  * @typedef {import("../plan/ground.js").View} View
  * @typedef {{rows: [LonLat, LonLat][], trees: LonLat[], stale?: boolean}} Preview
  * @typedef {{preview: Preview | null, lines: LonLat[][], edges: {corners: LonLat[], closed: boolean} | null, cross: LonLat | null, corner: LonLat | null, uphill: {foot: LonLat, bearing: number, known: boolean} | null,
- *   setback: {corners: LonLat[], metres: number} | null, mended: LonLat[] | null, lost: LonLat[], walked: {line: LonLat[], corners: LonLat[], at: LonLat | null, accuracy: number} | null, points: {at: LonLat, name: string}[]}} Marks */
+ *   setback: {corners: LonLat[], metres: number} | null, mended: LonLat[] | null, lost: LonLat[], walked: {line: LonLat[], corners: LonLat[], at: LonLat | null, accuracy: number} | null, points: {at: LonLat, name: string, letter?: boolean}[]}} Marks */
 
 /** @type {Marks} */
 const NONE = { preview: null, lines: [], edges: null, cross: null, corner: null, uphill: null, setback: null, mended: null, lost: [], walked: null, points: [] };
 /** Length of the uphill arrow on the screen [px]. */
-export const ARROW_PX = 84;
+export const arrowPx = () => (matchMedia("(max-width: 759.98px)").matches ? 58 : 84);
 
 export class Overlay {
   /** @param {import("../plan/plan.js").Plan} plan */
@@ -201,15 +201,31 @@ export class Overlay {
     pen.font = `500 16px ${FONT}`;
     pen.textAlign = "left";
     pen.textBaseline = "middle";
-    for (const { at, name } of this.marks.points) {
+    for (const { at, name, letter } of this.marks.points) {
       const [x, y] = this.pixel(at, v);
+      if (letter) {
+        pen.font = `700 18px ${FONT}`;
+        pen.textAlign = "center";
+        written(pen, name, x, y, c.accent, c.casing);
+        continue;
+      }
       const way = new Path2D();
       way.rect(x - 5, y - 5, 10, 10);
       pen.fillStyle = c.paper;
       pen.fill(way);
       cased(pen, way, c.casing, 5, c.ink, 2);
-      written(pen, name, x + 11, y, c.ink, c.casing);
+      const w = pen.measureText(name).width;
+      const left = this.covers(x + 11, x + 11 + w, y, v) && !this.covers(x - 11 - w, x - 11, y, v);
+      pen.textAlign = left ? "right" : "left";
+      written(pen, name, left ? x - 11 : x + 11, y, c.ink, c.casing);
     }
+  }
+
+  /** Whether words from here to there would lie on a block or on a name. @param {number} from @param {number} to @param {number} y @param {View} v */
+  covers(from, to, y, v) {
+    const { blocks, labels } = this.plan.scene;
+    const spots = [0, 0.25, 0.5, 0.75, 1].map((share) => from + share * (to - from));
+    return spots.some((x) => blocks.some(({ rings }) => rings[0] && inside((x - v.dx) / v.scale, (y - v.dy) / v.scale, rings[0]))) || labels.some((label) => Math.abs(label.y - y) < 20 && label.x + 40 > from && label.x - 40 < to);
   }
 
   /** The length of each edge beside it, where there is room. @param {CanvasRenderingContext2D} pen @param {View} v @param {Record<string, string>} c @param {LonLat[]} corners @param {boolean} closed */
@@ -240,12 +256,13 @@ export class Overlay {
     pen.save();
     pen.translate(x, y);
     pen.rotate((bearing * Math.PI) / 180);
-    const way = new Path2D(`M0 0 V${-ARROW_PX} M-13 ${-ARROW_PX + 15} L0 ${-ARROW_PX} L13 ${-ARROW_PX + 15} M-12 0 H12`);
+    const long = arrowPx();
+    const way = new Path2D(`M0 0 V${-long} M-13 ${-long + 15} L0 ${-long} L13 ${-long + 15} M-12 0 H12`);
     if (!known) pen.setLineDash([8, 6]);
     cased(pen, way, c.casing, 9, c.accent, 4);
     pen.setLineDash([]);
     pen.restore();
-    const [tx, ty] = [x + Math.sin((bearing * Math.PI) / 180) * (ARROW_PX + 18), y - Math.cos((bearing * Math.PI) / 180) * (ARROW_PX + 18)];
+    const [tx, ty] = [x + Math.sin((bearing * Math.PI) / 180) * (long + 18), y - Math.cos((bearing * Math.PI) / 180) * (long + 18)];
     pen.font = `700 16px ${FONT}`;
     pen.textAlign = "center";
     pen.textBaseline = "middle";

@@ -32,7 +32,7 @@ export function open(ground) {
       return ctx.fail(new Error(say("ground.point.lack")));
     }
     try {
-      await api.post("points", { type: "Feature", id, geometry: { type: "Point", coordinates: at }, properties: { kind: kind.input.value, name: name.input.value.trim() || null } });
+      await ground.busy(api.post("points", { type: "Feature", id, geometry: { type: "Point", coordinates: at }, properties: { kind: kind.input.value, name: name.input.value.trim() || null } }));
       await ground.readPoints();
       return ground.kept(say("ground.point.kept", { name: name.input.value.trim() || say(`ground.point.${kind.input.value}`) }));
     } catch (error) {

@@ -24,7 +24,7 @@ export async function open(ground, { block: id }) {
     ground.overlay.set({ edges: { corners: now, closed: true }, lost });
     mount(told, el("p", { class: "ground-count", text: area(areaHa(now)) }), lost.length ? el("p", { class: "questioned", text: say("ground.reshape.lost", { n: lost.length }) }) : null);
   } }, id);
-  fitShape(ground, corners);
+  fitShape(ground, corners, false);
   const keep = () => ground.change(own.version, (version) => ground.api.patch(`blocks/${id}`, { type: "Feature", geometry: polygonOf(corners) }, { ifMatch: version }),
     (/** @type {any} */ answer) => ground.kept([say("ground.reshape.kept", { name: own.block }), ...(answer.said ?? [])].join(" "), () => ground.show("block", { block: id })));
   const element = ground.page(say("ground.reshape.title", { name: own.block }), el("p", { class: "lead", text: say("ground.reshape.lead") }), told, shapeTools(ground),

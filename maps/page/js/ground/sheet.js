@@ -48,6 +48,8 @@ export class Sheet {
     this.asked = 0;
     this.here = false;
     this.dropping();
+    // What was missing is being typed: the box that says so has done its work.
+    element.addEventListener("input", () => document.querySelector("#sheet .failed")?.remove());
     this.state.on("blocks", () => { if (this.here && LASTING.includes(this.name)) this.home(false); });
   }
 
@@ -124,15 +126,30 @@ export class Sheet {
    */
   async change(version, send, done) {
     try {
-      await done(await send(version));
+      await done(await this.busy(send(version)));
     } catch (error) {
       changedMeanwhile(this, error, send, done);
     }
   }
 
+  /** While the service works: the status line says so, once it takes longer than a blink. @template T @param {Promise<T>} promise @returns {Promise<T>} */
+  async busy(promise) {
+    this.element.dataset.working = "true";
+    const told = setTimeout(() => this.ctx.saving(say("ground.working")), 300);
+    try {
+      return await promise;
+    } catch (error) {
+      this.state.set({ saving: null });
+      throw error;
+    } finally {
+      clearTimeout(told);
+      delete this.element.dataset.working;
+    }
+  }
+
   /** Something was kept: say so, read the ground anew, go where is best. @param {string} words @param {() => any} [then] */
   async kept(words, then) {
-    await this.ctx.reload();
+    await this.busy(this.ctx.reload());
     this.ctx.saved(words);
     await (then ? then() : this.home());
   }
@@ -169,7 +186,7 @@ export class Sheet {
     return true;
   }
 
-  /** @returns {{at: [number, number], name: string}[]} */
+  /** @returns {{at: [number, number], name: string, letter?: boolean}[]} */
   points() {
     return (this.pointFeatures ?? []).map((one) => ({ at: one.geometry.coordinates, name: one.properties.name || say(`ground.point.${one.properties.kind}`) }));
   }

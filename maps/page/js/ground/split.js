@@ -3,14 +3,15 @@
 import { el } from "../dom.js";
 import { say } from "../words.js";
 import { field } from "./fields.js";
-import { cornersOf, frameAt, lineOf, toDegrees, toMetres } from "./geo.js";
+import { carriedOut, cornersOf, frameAt, lineOf, toDegrees, toMetres } from "./geo.js";
 import { fitShape } from "./trying.js";
 
 /** @param {import("./sheet.js").Sheet} ground @param {{block: any, line: import("./geo.js").LonLat[]}} given */
-export function open(ground, { block, line }) {
+export function open(ground, { block, line: drawn }) {
   const own = block.properties;
+  const line = carriedOut(drawn, cornersOf(block.geometry));
   ground.overlay.set({ lines: [line], points: beside(line) });
-  fitShape(ground, cornersOf(block.geometry));
+  fitShape(ground, cornersOf(block.geometry), false);
   const names = ["A", "B"].map((letter) => field({ id: `split-${letter}`, label: say("ground.split.name", { part: letter }), value: `${own.block} ${letter}`, maxlength: 100 }));
   const form = el("form", { class: "ground-form", novalidate: true, onsubmit: (/** @type {Event} */ event) => {
     event.preventDefault();
@@ -30,5 +31,5 @@ function beside(line) {
   const [bx, by] = toMetres(frame, line[i + 1]);
   const long = Math.hypot(bx - ax, by - ay) || 1;
   const side = (/** @type {number} */ sign) => toDegrees(frame, [(ax + bx) / 2 - (sign * 6 * (by - ay)) / long, (ay + by) / 2 + (sign * 6 * (bx - ax)) / long]);
-  return [{ at: side(1), name: "A" }, { at: side(-1), name: "B" }];
+  return [{ at: side(1), name: "A", letter: true }, { at: side(-1), name: "B", letter: true }];
 }

@@ -7,7 +7,7 @@ import { say } from "../words.js";
 import { button, stepper } from "./fields.js";
 import { areaHa, bearingOf, boxOf, cornersOf, frameAt, lineOf, longestEdgeDeg, middle, polygonOf, toDegrees, toMetres } from "./geo.js";
 import { Latest } from "./latest.js";
-import { ARROW_PX } from "./overlay.js";
+import { arrowPx } from "./overlay.js";
 import { dragged, hold, middleRow, rowUnder, wholeBearing } from "./rowdrag.js";
 
 /** @typedef {import("./geo.js").LonLat} LonLat
@@ -87,7 +87,8 @@ export class Trying {
     }
     // Which end of the hill gets row 1 does not change where trees stand: rows show before uphill is said.
     const given = { geometry: polygonOf(corners), ...facts, uphill_bearing_deg: facts.uphill_bearing_deg ?? 0 };
-    this.latest.want(this.line ? { ...given, line: lineOf(this.line) } : given);
+    const { row_bearing_deg: _straight, ...along } = given;
+    this.latest.want(this.line ? { ...along, line: lineOf(this.line) } : given);
   }
 
   /** @param {any} answer */
@@ -182,16 +183,15 @@ export function arrowGrip(ground, px, touch, turned) {
   const [dx, dy] = [px[0] - fx, px[1] - fy];
   const along = dx * Math.sin(angle) - dy * Math.cos(angle);
   const across = Math.abs(dx * Math.cos(angle) + dy * Math.sin(angle));
-  if (along < 8 || along > ARROW_PX + 30 || across > (touch ? 24 : 14)) return null;
+  if (along < 8 || along > arrowPx() + 30 || across > (touch ? 24 : 14)) return null;
   return { move: (/** @type {LonLat} */ _at, /** @type {[number, number]} */ to) => turned(wholeBearing(bearingOf(to[0] - fx, fy - to[1]))) };
 }
 
-/** Bring a shape into view with room for its arrow. @param {any} ground @param {LonLat[]} corners */
-export function fitShape(ground, corners) {
+/** Bring a shape into view, with room for its arrow above and the buttons of the map below. @param {any} ground @param {LonLat[]} corners @param {boolean} [arrow] */
+export function fitShape(ground, corners, arrow = true) {
   const [west, south, east, north] = boxOf(corners);
-  const frame = frameAt(...middle(corners));
-  const metres = Math.max((north - south) * frame.north, 20);
-  const top = toDegrees(frame, [0, (north - frame.lat) * frame.north + 0.32 * metres])[1];
+  const side = ground.plan.element.clientWidth < 600 ? 34 : 72;
   ground.plan.moved = true;
-  ground.plan.fit([west, south, east, top]);
+  ground.plan.map.invalidateSize({ animate: false, pan: false });
+  ground.plan.map.fitBounds([[south, west], [north, east]], { paddingTopLeft: [side, arrow ? arrowPx() + 34 : 44], paddingBottomRight: [side, 66], animate: false, maxZoom: 21 });
 }

@@ -26,7 +26,7 @@ export function undoBar(ground) {
   const list = el("ol", { class: "ground-acts" });
   const take = async (/** @type {Act} */ act, /** @type {string} */ key) => {
     try {
-      const answer = await ground.api.post("undo", { act: act.act });
+      const answer = await ground.busy(ground.api.post("undo", { act: act.act }));
       await ground.kept(say(key, { what: named(answer.undone) }));
     } catch (error) {
       ground.ctx.fail(error);

@@ -13,7 +13,7 @@ export function open(ground) {
   const { overlay } = ground;
   const track = new Track();
   const told = el("div", { class: "ground-told", role: "status" });
-  const acts = el("div", { class: "ground-acts-row" });
+  const acts = el("div", { class: "ground-add" });
   const wide = matchMedia("(min-width: 760px)").matches;
   let watching = 0;
   let begun = false;
