@@ -72,7 +72,7 @@ function runLabels(pen, scene, at, free, blocks, setbacks, boxes, labels) {
     const [first, last] = [Math.min(...numbers), Math.max(...numbers)];
     const words = first === last ? say("plan.runName", { run: first }) : say("plan.runNames", { from: first, to: last });
     const w = pen.measureText(words).width + 8;
-    const found = around(hull(points), w, 24).find((box) => free(box, [...blocks, ...setbacks])) ?? around(hull(points), w, 24).find((box) => free(box, [points, ...setbacks]));
+    const found = around(hull(points), w, 24).find((box) => free(box, [...blocks, ...setbacks])) ?? around(hull(points), w, 24).find((box) => free(box, [points, ...setbacks]) && blocks.every((ring) => !crosses(box, ring) || holds(box, ring)));
     if (!found) continue;
     boxes.push(found);
     labels.push({ words, x: found.x + w / 2, y: found.y + 13, font, italic: false, accent: true });
@@ -117,6 +117,9 @@ function middle(ring) {
   const ys = ring.map(([, y]) => y);
   return [(Math.min(...xs) + Math.max(...xs)) / 2, (Math.min(...ys) + Math.max(...ys)) / 2];
 }
+
+/** Whether a ring holds the whole of a box. @param {Box} box @param {[number, number][]} ring */
+const holds = ({ x, y, w, h }, ring) => [[x, y], [x + w, y], [x, y + h], [x + w, y + h], [x + w / 2, y], [x + w / 2, y + h]].every(([px, py]) => inside(px, py, ring));
 
 /** Whether a box and a ring share ground. @param {Box} box @param {[number, number][]} ring */
 export function crosses(box, ring) {
