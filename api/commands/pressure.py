@@ -1,4 +1,4 @@
-"""Pressure: the map's figures, and how the model does against plainer ways."""
+"""Pressure: the map's figures, where to look next, what changed, and how the model does against plainer ways."""
 
 from __future__ import annotations
 
@@ -25,12 +25,56 @@ def pressure(
 ) -> None:
     """Work out, for every tree, the count to expect, its limits and the chance that it is over your threshold.
 
+    The walk before is used too, older ones for the level; of trees in a zone that was sprayed since, earlier counts
+    say nothing.
+
     Example: gridmap pressure home.gpkg --csv pressure.csv
     """
     from api.steps.pressure_report import map_pressure
 
     with show.progress("Working out chances"):
         result = map_pressure(grove, walk=walk, counts=counts, csv=csv)
+    show.outcome(result, as_json=json)
+
+
+@show.door
+def where_next(
+    grove: Grove,
+    walk: Walk = None,
+    counts: Counted = None,
+    trees: Annotated[int, typer.Option("--trees", min=1, max=200, help="How many trees to name.")] = 20,
+    json: Json = False,
+) -> None:
+    """Name the trees to beat next, in order of worth, and say whether more trees would change the decision.
+
+    Example: gridmap where-next home.gpkg --trees 15
+    """
+    from api.steps.where_next import ask_look_next
+
+    with show.progress("Weighing what more trees would tell"):
+        result = ask_look_next(grove, walk=walk, counts=counts, n=trees)
+    show.outcome(result, as_json=json)
+
+
+@show.door
+def change(
+    grove: Grove,
+    walk: Walk = None,
+    counts: Counted = None,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="FILE", help="Write every tree's change here, as .csv or .geojson."),
+    ] = None,
+    json: Json = False,
+) -> None:
+    """Tell what changed since the walk before, per tree and per block with limits, treated trees against untreated.
+
+    Example: gridmap change home.gpkg --out change.geojson
+    """
+    from api.steps.change import ask_change
+
+    with show.progress("Comparing two walks"):
+        result = ask_change(grove, walk=walk, counts=counts, out=out)
     show.outcome(result, as_json=json)
 
 
@@ -61,4 +105,6 @@ def compare(
 def register(app: typer.Typer) -> None:
     """Add these subcommands."""
     app.command("pressure", short_help="Count to expect and chance over, per tree.")(pressure)
+    app.command("where-next", short_help="Trees to beat next, and when to stop.")(where_next)
+    app.command("change", short_help="What changed since the walk before.")(change)
     app.command("compare", short_help="Score the map on counts it has not seen.")(compare)

@@ -78,6 +78,132 @@ class BlockPressure(Told):
     trees_over_high_80: float | None
 
 
+class StageTold(Told):
+    """One block: sheets with nymphs, and the share of them that shows wing buds; no share where no sheet tells it."""
+
+    block: str
+    sheets: int
+    with_wing_buds: int
+    mostly_wing_buds: int
+    share: float | None
+    low_80: float | None
+    high_80: float | None
+
+
+class WalkBefore(Told):
+    """The walk before, which this map is made of too."""
+
+    walk: str
+    date: str
+
+
+class TreatedZone(Told):
+    """A zone that was sprayed between the two walks; without a record it is taken so on the day of its sheet."""
+
+    zone: str
+    name: str
+    date: str
+    trees: int
+    recorded: bool
+
+
+class LookTree(Told):
+    """A tree to beat next, and why; no chance where nobody walked."""
+
+    label: str
+    tree: str
+    block: str
+    row: int
+    position: int
+    chance_over: float | None
+    knowledge: Knowledge
+    worth: float
+    reason: str
+
+
+class LookNext(Told):
+    """Trees to beat next, most worth first, and whether it would change the decision."""
+
+    walk: str
+    trees: list[LookTree]
+    cost_ratio: float | None
+    cost_ratio_typed: bool
+    decisions_changed: float | None
+    saving_in_trees_sprayed: float | None
+    would_change: bool
+    sentence: str
+    said: list[str]
+
+
+Clear = Literal["fewer", "more", "unclear", "unknown"]
+
+
+class ChangeColumns(Told):
+    """Every living tree's change as a ratio, now over before, in the order of the trees layer."""
+
+    tree: list[str]
+    median_ratio: list[float | None]
+    low_50: list[float | None]
+    high_50: list[float | None]
+    low_80: list[float | None]
+    high_80: list[float | None]
+    low_90: list[float | None]
+    high_90: list[float | None]
+    chance_fewer: list[float | None]
+    clear: list[Clear]
+    treated: list[bool]
+
+
+class ChangeFigures(Told):
+    """A change as a ratio, now over before, with its limits."""
+
+    median_ratio: float | None
+    low_50: float | None
+    high_50: float | None
+    low_80: float | None
+    high_80: float | None
+    low_90: float | None
+    high_90: float | None
+    chance_fewer: float | None
+
+
+class BlockChange(ChangeFigures):
+    """Change of a block's mean; no figures where it was not beaten on both walks."""
+
+    block: str
+    trees: int
+    clear: Clear
+
+
+class TreatmentChange(ChangeFigures):
+    """Change of treated trees, of untreated ones, and of the one against the other with the reduction."""
+
+    part: Literal["treated", "untreated", "treated against untreated"]
+    reduction_percent: float | None
+    reduction_low_90: float | None
+    reduction_high_90: float | None
+
+
+class ChangeMap(Told):
+    """Change since the walk before."""
+
+    walk: str
+    date: str
+    walk_before: str
+    since: str
+    counted: Counted
+    trees: int
+    trees_fewer: int
+    trees_more: int
+    trees_unclear: int
+    trees_unknown: int
+    blocks: list[BlockChange]
+    treatment: list[TreatmentChange]
+    treated_between: list[TreatedZone]
+    columns: ChangeColumns
+    said: list[str]
+
+
 class PressureSummary(Told):
     """The finding, the block table, the rows, the hot spots."""
 
@@ -96,9 +222,15 @@ class PressureSummary(Told):
     trees_well_known: int
     trees_doubtful: int
     trees_unknown: int
+    stage: list[StageTold]
+    walk_before: WalkBefore | None
+    walks_older: list[str]
+    beats_used: int
+    treated_between: list[TreatedZone]
     said: list[str]
     rows: list[RowPressure]
     hot_spots: FeatureCollection
+    look_next: list[LookTree]
     ramp: Ramp
 
 

@@ -8,6 +8,7 @@ from pydantic import ConfigDict, Field, RootModel
 
 from api.models.base import Done, Given, Id, Metres, Number, Told
 from api.models.geojson import Feature, FeatureCollection
+from api.models.pressure import LookTree
 
 #: A tree's uuid, or a row or stretch of a row: Block/row, Block/row/from-to.
 Change = Annotated[str, Field(min_length=1, max_length=260)]
@@ -85,13 +86,28 @@ class OptionTold(Told):
     blocks: str | list[str] | None
 
 
+class LookAgain(Told):
+    """Looking again at some trees before deciding, with its cost; none where the counts carry no times."""
+
+    trees: list[LookTree]
+    minutes_per_beat: float | None
+    hours: float | None
+    spend: float | None
+    expected_saving: float
+    expected_cost: float | None
+    would_change: bool
+    pays: bool
+    sentence: str
+
+
 class Options(Told):
-    """Four ways to act side by side."""
+    """Four ways to act side by side, and looking again first."""
 
     currency: str
     best: str
     sentence: str
     look: list[str]
+    look_again: LookAgain | None
     options: list[OptionTold]
     cost_ratio: float | None
     cost_per_tree_mean: float

@@ -64,6 +64,20 @@ def hand_out_pressure(asker: Viewer, ending: Literal["png", "html", "csv"], walk
 
 
 @router.get(
+    "/outputs/change.{ending}",
+    response_class=Response,
+    responses={**READ, **_files(*handing_out.CHANGE_FORMATS.values())},
+)
+def hand_out_change(asker: Viewer, ending: Literal["csv", "geojson"], walk: Walk = None) -> Response:
+    """Hand out every tree's change since the walk before."""
+    return _handed_out(
+        lambda out: handing_out.hand_out_change(asker.where, ending, out, walk=walk),
+        f"change.{ending}",
+        handing_out.CHANGE_FORMATS[ending],
+    )
+
+
+@router.get(
     "/zones/{zone}/exports/{format}",
     response_class=Response,
     responses={**READ, **_files(*(media for _, media in handing_out.ZONE_FORMATS.values()))},

@@ -7,7 +7,8 @@ from pathlib import Path
 import pandas as pd
 
 from api.steps.outcome import Outcome
-from api.steps.pressure import coordinates, counted_numbers, load_grove, what_is_counted
+from api.steps.pressure import load_grove, what_is_counted
+from api.steps.visits import coordinates, counted_numbers
 from api.steps.walk import snap_limit_m
 from gridmap import pressure
 from gridmap.errors import RowsRefused

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final
 
+from api.steps.change import write_change
 from api.steps.opening import open_grove
 from api.steps.outputs import newest_zone_of, print_sheet, scene_of, write_zone
 from api.steps.pressure_layer import ask_pressure
@@ -23,6 +24,7 @@ ZONE_FORMATS: Final = {
     "csv": ("runs.csv", "text/csv"),
 }
 PRESSURE_FORMATS: Final = {"png": "image/png", "html": "text/html", "csv": "text/csv"}
+CHANGE_FORMATS: Final = {"csv": "text/csv", "geojson": "application/geo+json"}
 
 
 def hand_out_pressure(where: Path, ending: str, out: Path, *, walk: str | None = None) -> Path:
@@ -34,6 +36,13 @@ def hand_out_pressure(where: Path, ending: str, out: Path, *, walk: str | None =
         return file
     scene = scene_of(result, newest_zone_of(where, result))
     (pressure_picture if ending == "png" else takeaway_map)(scene, file)
+    return file
+
+
+def hand_out_change(where: Path, ending: str, out: Path, *, walk: str | None = None) -> Path:
+    """Write every tree's change since the walk before (csv, geojson) into a folder; return the file."""
+    file = out / f"change.{ending}"
+    write_change(ask_pressure(where, walk=walk), file)
     return file
 
 

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import hashlib
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 
 from api.steps.facts import Facts, facts_of
 from api.steps.places_ground import kept_dem
+from api.steps.visits import Past, Used, coordinates, fit_model, read_past, use_walks
 from api.store import GroveInfo, open_grove
 from gridmap import __version__, checks
 from gridmap.checks import FloatArray
@@ -40,7 +40,7 @@ class Grove:
     """Everything of a grove file that the map, the zone and the sheet are worked out from.
 
     ``trees`` are the living ones; ``plants`` are all that ever stood there, so that a count on a tree that has gone
-    since still tells about its place.
+    since still tells about its place. ``past`` are the walks before and what was sprayed.
     """
 
     info: GroveInfo
@@ -54,6 +54,7 @@ class Grove:
     facts: Facts
     points: gpd.GeoDataFrame
     dem: Dem | None
+    past: Past
 
 
 class Joint:
@@ -64,6 +65,15 @@ class Joint:
         self._lock = threading.Lock()
         self._draws: FloatArray | None = None
         self._blocks: pd.DataFrame | None = None
+        self._once: dict[Hashable, Any] = {}
+        self._turn = threading.Lock()
+
+    def once(self, key: Hashable, work_out: Callable[[], Any]) -> Any:
+        """Return what belongs to this map under a key, worked out by whoever asks first."""
+        with self._turn:
+            if key not in self._once:
+                self._once[key] = work_out()
+            return self._once[key]
 
     @property
     def draws(self) -> FloatArray:
@@ -92,15 +102,17 @@ class Pressure:
     counted : {"nymphs", "nymphs_and_adults"}
         What is counted.
     model : PressureModel
-        Fitted to the walk.
+        Fitted to the walk and the one before it.
     frame : DataFrame
         The pressure contract and ``knowledge``, one line for each living tree.
     joint : Joint
         Works out ``draws`` and ``blocks`` when they are first asked for: the map itself needs neither.
     walked : tuple of str
-        Blocks of which something is known.
+        Blocks with a count in this walk; what an earlier walk found in another block is no knowledge of it now.
     spots : GeoDataFrame
         Hot spots.
+    used : Used
+        Which walks it is made of.
     """
 
     grove: Grove
@@ -110,6 +122,7 @@ class Pressure:
     joint: Joint
     walked: tuple[str, ...]
     spots: gpd.GeoDataFrame
+    used: Used
 
     @property
     def draws(self) -> FloatArray:
@@ -125,7 +138,8 @@ class Pressure:
 def load_grove(path: Path, *, walk: str | None = None) -> Grove:
     """Read a grove and one of its walks: the latest, or the one with this date or name."""
     with open_grove(path, read_only=True) as grove:
-        chosen = choose_walk(grove.walks(), walk)
+        walks = grove.walks()
+        chosen = choose_walk(walks, walk)
         return Grove(
             info=grove.grove,
             blocks=grove.blocks(),
@@ -138,6 +152,7 @@ def load_grove(path: Path, *, walk: str | None = None) -> Grove:
             facts=facts_of(grove.settings()),
             points=grove.points(),
             dem=kept_dem(grove),
+            past=read_past(grove, walks, chosen["walk"]),
         )
 
 
@@ -185,27 +200,8 @@ def what_is_counted(facts: Facts, asked: str | None) -> str:
     return facts.threshold.counts
 
 
-def counted_numbers(counts: pd.DataFrame, counted: str) -> FloatArray:
-    """Return the insects of every count that the map is of."""
-    names = ["nymphs"] if counted == "nymphs" else ["nymphs", "adults"]
-    for name in names:
-        if counts[name].isna().any():
-            raise InputRefused(
-                f"{int(counts[name].isna().sum())} counts of the walk have no {name}",
-                f"the map is of {counted.replace('_', ' ')}",
-                "add them, or say --counts nymphs",
-            )
-    return np.asarray(counts[names].sum(axis=1), dtype=np.float64)
-
-
-def coordinates(frame: pd.DataFrame) -> FloatArray:
-    """Return the positions of a frame of points [m]."""
-    geometry = gpd.GeoSeries(frame["geometry"])
-    return np.column_stack([geometry.x, geometry.y])
-
-
 def work_out_pressure(grove: Grove, *, counts: str | None = None) -> Pressure:
-    """Fit the count model to one walk and ask it about every living tree.
+    """Fit the count model to a walk and the one before it, and ask it about every living tree.
 
     Parameters
     ----------
@@ -233,9 +229,13 @@ def work_out_pressure(grove: Grove, *, counts: str | None = None) -> Pressure:
 def _content_key(grove: Grove, counted: str) -> str:
     """Name the content that a map is worked out from; the same name means the same map."""
     plants, trees = grove.plants, grove.trees
-    made_of = hashlib.sha256(repr((counted, grove.facts.threshold, grove.walk["walk"], __version__)).encode())
+    sprayed = [(one.zone, one.on, sorted(one.trees)) for one in grove.past.treated]
+    told = (counted, grove.facts.threshold, grove.walk["walk"], grove.walk["date"], sprayed, __version__)
+    made_of = hashlib.sha256(repr(told).encode())
     for frame in (
         grove.counts[["tree", "taps", "nymphs", "adults", "reason"]],
+        grove.past.walks[["walk", "date"]].astype(str),
+        grove.past.counts[["walk", "tree", "taps", "nymphs", "adults", "reason"]],
         pd.DataFrame({"tree": plants["tree"], "block": plants["block"], "at": plants.geometry.to_wkb()}),
         trees[["tree", "block", "row", "position"]],
         grove.blocks[["block", "row_spacing_m", "tree_spacing_m"]],
@@ -246,31 +246,18 @@ def _content_key(grove: Grove, counted: str) -> str:
 
 def _work_out(grove: Grove, counted: str) -> Pressure:
     """Fit and predict, as `work_out_pressure` says."""
-    trees = grove.trees
-    beaten = grove.counts.merge(grove.plants[["tree", "block", "geometry"]], on="tree", how="inner")
-    if not len(beaten):
-        raise InputRefused(
-            f"the walk of {grove.walk['date']} has no count",
-            "the map is made of counts",
-            "read its counts in, or choose another walk",
-        )
-    threshold = grove.facts.threshold
-    model = PressureModel(threshold.per_beat, standard_taps=threshold.standard_taps or 3)
-    model.fit(
-        coordinates(beaten),
-        counted_numbers(beaten, counted),
-        taps=beaten["taps"].to_numpy(),
-        block=beaten["block"].to_numpy(),
-        suspected=(beaten["reason"] == "suspected").to_numpy(),
-    )
+    trees, threshold = grove.trees, grove.facts.threshold
+    used = use_walks(grove, counted)
+    model = fit_model(grove, used)
     xy, block = coordinates(trees), trees["block"].to_numpy()
-    frame = model.predict(xy, block=block)
+    treated = used.treated(trees["tree"])
+    frame = model.predict(xy, block=block, treated=treated)
     frame.insert(0, "tree", trees["tree"].to_numpy())
     walked = walked_blocks(grove.counts, grove.plants)
     frame["knowledge"] = knowledge(frame, walked=trees["block"].isin(walked).to_numpy()).to_numpy()
     joint = Joint(
-        lambda: model.draw(xy, block=block, n=DRAWS, seed=SEED),
+        lambda: model.draw(xy, block=block, n=DRAWS, seed=SEED, treated=treated),
         lambda draws: block_table(trees, frame, draws, grove.counts, threshold=threshold.per_beat),
     )
     spots = hot_spots(trees, frame, blocks=grove.blocks, walked=walked)
-    return Pressure(grove=grove, counted=counted, model=model, frame=frame, joint=joint, walked=walked, spots=spots)
+    return Pressure(grove, counted, model, frame, joint, walked, spots, used)

@@ -14,6 +14,7 @@ from api.steps.opening import open_grove
 from api.steps.outcome import plain
 from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure
 from api.steps.pressure_report import describe_pressure
+from api.steps.where_next import next_lines
 from api.store.refusals import NotThere
 from maps.style import PRESSURE_STOPS, ramp_top
 
@@ -85,6 +86,7 @@ def pressure_summary(where: Path, *, walk: str | None = None, counts: str | None
         "said": list(outcome.said),
         "rows": row_table(result),
         "hot_spots": there,
+        "look_next": next_lines(result),
         "ramp": {"top_per_beat": float(top), "colours": list(PRESSURE_STOPS)},
     }
 

@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from api.steps.change import change_columns
 from api.steps.grove import INVENTED
 from api.steps.outcome import Outcome
-from api.steps.pressure import Pressure, counted_numbers, load_grove, work_out_pressure
+from api.steps.pressure import Pressure, load_grove, work_out_pressure
+from api.steps.stage import stage_by_block, stage_table
+from api.steps.visits import counted_numbers
 from gridmap.exchange import write_layer
 from gridmap.words import date_words
 
@@ -42,7 +45,8 @@ def describe_pressure(result: Pressure) -> Outcome:
         said.append(f"Not walked, so unknown: {', '.join(unknown)}. Look there.")
     if threshold.per_beat is None:
         said.append("No action threshold is typed in, so there is no chance over it. It is yours: none is published.")
-    table = result.blocks
+    said += result.used.words()
+    table, stage = result.blocks, result.joint.once("stage", lambda: stage_by_block(result))
     known = table["walked"]
     shown = pd.DataFrame(
         {
@@ -75,6 +79,8 @@ def describe_pressure(result: Pressure) -> Outcome:
                 "count a beat": result.spots["median_per_beat"].round(1),
             }
         )
+    if any(line["share"] is not None for line in stage):
+        tables["Stage: sheets with nymphs that show wing buds"] = stage_table(stage)
     figures = {
         "grove": grove.info.name,
         "invented": grove.info.invented,
@@ -87,6 +93,8 @@ def describe_pressure(result: Pressure) -> Outcome:
         "blocks_walked": list(result.walked),
         "blocks_unknown": unknown,
         "blocks": _known_figures(table),
+        "stage": stage,
+        **result.used.figures(),
         "hot_spots": pd.DataFrame(result.spots.drop(columns="geometry")).to_dict("records"),
         "trees_over_in_walked_blocks": float(table.loc[known, "trees_over"].sum())
         if threshold.per_beat is not None
@@ -127,8 +135,8 @@ def finding(result: Pressure) -> str:
 
 
 def write_pressure(result: Pressure, path: Path) -> None:
-    """Write every tree's figures as CSV, with its label and its longitude and latitude."""
+    """Write every tree's figures as CSV, change since the walk before too, with label, longitude and latitude."""
     trees = result.grove.trees[["tree", "block", "row", "position", "geometry"]]
     note = INVENTED if result.grove.info.invented else None
-    figures = result.frame.round(FIGURES)
+    figures = result.frame.merge(change_columns(result), on="tree", validate="one_to_one").round(FIGURES)
     write_layer(trees.merge(figures, on="tree", validate="one_to_one"), path, "csv", note=note)

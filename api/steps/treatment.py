@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 
 from api.steps.facts import Facts, facts_of
+from api.steps.look_again import weigh_look_again
 from api.steps.outcome import Outcome, plain
 from api.steps.pressure import Grove, Pressure, load_grove, work_out_pressure
 from api.steps.treatment_report import (
@@ -89,8 +90,9 @@ def work_out_treatment(
         stage=stage_words(grove.counts),
         beneficials=beneficial_words(grove.catch, len(grove.counts)),
     )
+    again = weigh_look_again(pressure, costs, comparison, labour_per_hour=float(facts.prices.labour_per_hour or 0))
     mixed, loads = mix_zone(zone.trees, grove.trees, grove.blocks, facts) if len(zone.trees) else (None, pd.DataFrame())
-    return Treatment(pressure, costs, zone, comparison, mixed, loads)
+    return Treatment(pressure, costs, zone, comparison, mixed, loads, again)
 
 
 def start_gate(grove: Grove, walked: Sequence[str]) -> tuple[str, shapely.Point | None]:

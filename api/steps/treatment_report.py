@@ -9,6 +9,7 @@ import pandas as pd
 
 from api.steps.facts import Facts
 from api.steps.grove import INVENTED
+from api.steps.look_again import LookAgain, look_again_figures
 from api.steps.outcome import Outcome
 from api.steps.pressure import Pressure
 from gridmap import treatment
@@ -25,6 +26,7 @@ class Treatment:
     comparison: Comparison
     mix: Mix | None
     loads: pd.DataFrame
+    look_again: LookAgain | None = None
 
 
 def stage_words(counts: pd.DataFrame) -> str:
@@ -72,6 +74,8 @@ def describe_options(result: Treatment) -> Outcome:
         }
     )
     said = ([INVENTED] if result.pressure.grove.info.invented else []) + [comparison.sentence, result.costs.sentence()]
+    if result.look_again is not None:
+        said.append(result.look_again.words())
     said += list(comparison.notes)
     return Outcome(
         said=tuple(said),
@@ -88,6 +92,7 @@ def option_figures(result: Treatment) -> dict[str, Any]:
         "currency": result.comparison.currency,
         "best": result.comparison.best,
         "look": list(result.comparison.look),
+        "look_again": look_again_figures(result.look_again),
         "options": result.comparison.options.to_dict("records"),
         "cost_ratio": costs.cost_ratio,
         "cost_per_tree_mean": float(costs.cost_per_tree.mean()),

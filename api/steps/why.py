@@ -16,9 +16,9 @@ from api.store.refusals import NotThere
 NEAREST: Final = 5
 FORMULA: Final = (
     "Counts of beats are taken as negative binomial around a mean that varies smoothly from tree to tree within a "
-    "block, with a level for each block; range, spread and size are averaged over what the walk leaves likely. The "
-    "number is the count that one standard beat of this tree would be expected to drop; its limits hold what such a "
-    "mean may still be."
+    "block and from one walk to the next, with a level for each block; range, spread and size are averaged over what "
+    "the walks leave likely. The number is the count that one standard beat of this tree would be expected to drop; "
+    "its limits hold what such a mean may still be."
 )
 SOURCE: Final = "docs/pressure-model.md, with its references"
 KNOWLEDGE_WORDS: Final = {
@@ -76,10 +76,10 @@ def why_tree(where: Path, tree: str, *, walk: str | None = None, counts: str | N
             "standard_taps": float(result.model.standard_taps),
             "threshold_per_beat": result.grove.facts.threshold.per_beat,
             "nearest": shown.to_dict("records"),
-            "beats_used": len(beats),
+            "beats_used": len(result.used.beats),
             "formula": FORMULA,
             "source": SOURCE,
-            "said": _said(line, near, result.counted),
+            "said": _said(line, near, result.counted) + result.used.words(),
         }
     )
 

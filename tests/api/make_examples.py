@@ -122,6 +122,8 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     last = f"?walk={walks[-1]['walk']}"
     ask("show_pressure", "GET", f"{base}/pressure{last}")
     ask("show_summary", "GET", f"{base}/pressure/summary{last}")
+    ask("show_next", "GET", f"{base}/pressure/next{last}&trees=5")
+    ask("show_change", "GET", f"{base}/pressure/change{last}")
     ask("show_why", "GET", f"{base}/pressure/trees/{tree}{last}")
     ask("list_facts", "GET", f"{base}/facts")
     form = ask("show_facts", "GET", f"{base}/facts/threshold")
