@@ -364,3 +364,72 @@ def test_a_block_is_split_by_a_line(visit, empty):
     parts = listed(page)
     assert [row[0] for row in parts] == ["Top A", "Top B"]
     assert sum(int(row[2]) for row in parts) == int(trees)
+
+
+def test_rows_follow_a_drawn_line_and_parts_are_joined_again(visit, empty):
+    one = visit("laptop")
+    page = one.go(empty.address)
+    begin_drawing(page)
+    corners = corners_of()
+    type_corners(page, corners)
+    page.locator("#draw-close").click()
+    rows_shown(page)
+    page.locator("#block-name").fill("Bent")
+    page.locator("#rows-follow").click()
+    page.locator("#draw-close").wait_for()
+    (lon, lat), (east, _), (_, south), _ = corners
+    middle = ((lon + east) / 2, (lat + south) / 2)
+    type_corners(page, [(lon, lat * 0.6 + south * 0.4), middle, (east, lat * 0.6 + south * 0.4)])
+    page.locator("#draw-close").click()
+    trees, _ = rows_shown(page)
+    assert page.locator("#block-name").input_value() == "Bent"
+    assert not page.locator("#rows-bearing").is_visible()
+    one.picture("bent")
+    keep_block(page, "Bent")
+    [[_, _, kept, _]] = listed(page)
+    assert int(kept) == trees
+
+    page.locator(".ground-blocks .name").click()
+    page.locator("#block-split").click()
+    page.locator("#draw-close").wait_for()
+    type_corners(page, [(middle[0], lat * 0.8 + south * 0.2), (middle[0], lat * 0.2 + south * 0.8)])
+    page.locator("#draw-close").click()
+    page.locator("#split-go").click()
+    page.locator("#status", has_text="is split").wait_for(timeout=PATIENCE)
+    page.locator(".ground-blocks .name").first.click()
+    page.locator("#block-merge").click()
+    page.locator("#merge-name").fill("Bent")
+    page.locator("#merge-go").click()
+    page.locator("h1", has_text=f"1 block, {trees} trees").wait_for(timeout=PATIENCE)
+    one.picture("joined")
+
+
+def test_a_refill_point_is_set_on_the_map(visit, empty):
+    one = visit("laptop")
+    page = one.go(empty.address)
+    draw_block(page)
+    page.locator("#add-point").click()
+    page.locator("#point-name").fill("upper tank")
+    box = page.locator(".plan-map").bounding_box()
+    page.mouse.click(box["x"] + 90, box["y"] + 90)
+    page.locator("#point-keep").click()
+    page.get_by_text("upper tank: refill").wait_for(timeout=PATIENCE)
+    one.picture()
+
+
+def test_a_survey_without_rows_gets_them(visit, empty, tmp_path):
+    lines = ["block,longitude,latitude"]
+    for row in range(6):
+        start = WGS_84.fwd(*HOME, 180, 7 * row)[:2]
+        lines += [f"Found,{x:.7f},{y:.7f}" for x, y in (WGS_84.fwd(*start, 90, 5 * k)[:2] for k in range(12))]
+    (tmp_path / "survey.csv").write_text("\n".join(lines))
+    one = visit("laptop")
+    page = one.go(empty.address)
+    page.locator("#first-file").set_input_files(tmp_path / "survey.csv")
+    page.locator("#bring-kind").select_option("survey")
+    page.locator("#bring-uphill").fill("0")
+    page.locator("#bring-go").click()
+    page.get_by_role("heading", name="survey.csv is read in").wait_for(timeout=PATIENCE)
+    page.locator("#bring-done").click()
+    # Six rows of twelve trees were surveyed
+    assert listed(page)[0][:3] == ["Found", "6", "72"]

@@ -82,7 +82,7 @@ function merging(ground, block, host) {
   const name = field({ id: "merge-name", label: say("ground.merge.name"), value: block.properties.block, maxlength: 100 });
   const go = button(say("ground.merge.go"), () => {
     const other = others.find((/** @type {any} */ one) => one.id === pick.input.value);
-    return ground.change(block.properties.version, (/** @type {string} */ version) => ground.api.post(`blocks/${block.id}/merge`, { with: other.id, name: name.input.value.trim() || block.properties.block }, { ifMatch: version }),
+    return ground.change(block.properties.version, (/** @type {string} */ version) => ground.api.post(`blocks/${block.id}/merge`, { other: other.id, other_version: other.properties.version, name: name.input.value.trim() || block.properties.block }, { ifMatch: version }),
       (/** @type {any} */ answer) => ground.kept(answer.said?.[0] ?? answer.notes?.[0] ?? say("ground.merge.done")));
   }, "main", { id: "merge-go" });
   return asked(host, say("ground.merge.ask", { name: block.properties.block }), [go], [pick.row, name.row]);

@@ -56,6 +56,15 @@ export class Drawing {
     // The map is older than the library: it gets what a younger one is given when it is made.
     this.map.pm = new pm.Map(this.map);
     this.map.pm.setGlobalOptions({ tooltips: false });
+    // The library's squares are for pointers only: the keyboard has the map itself (keys.js), and is not led through each of them.
+    const squares = this.map.getPane("markerPane");
+    new MutationObserver(() => {
+      for (const one of squares.querySelectorAll(".marker-icon[tabindex]")) {
+        one.removeAttribute("tabindex");
+        one.removeAttribute("role");
+        one.setAttribute("aria-hidden", "true");
+      }
+    }).observe(squares, { childList: true });
   }
 
   /** Begin a shape or a line. @param {"Polygon" | "Line"} kind @param {Draws} draws */

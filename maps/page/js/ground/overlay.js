@@ -10,7 +10,7 @@ import { middleRow } from "./rowdrag.js";
 
 /** @typedef {import("./geo.js").LonLat} LonLat
  * @typedef {import("../plan/ground.js").View} View
- * @typedef {{rows: [LonLat, LonLat][], trees: LonLat[], stale?: boolean}} Preview
+ * @typedef {{rows: [LonLat, LonLat][], trees: LonLat[], stale?: boolean, fixed?: boolean}} Preview
  * @typedef {{preview: Preview | null, lines: LonLat[][], edges: {corners: LonLat[], closed: boolean} | null, cross: LonLat | null, corner: LonLat | null, uphill: {foot: LonLat, bearing: number, known: boolean} | null,
  *   setback: {corners: LonLat[], metres: number} | null, mended: LonLat[] | null, lost: LonLat[], walked: {line: LonLat[], corners: LonLat[], at: LonLat | null, accuracy: number} | null, points: {at: LonLat, name: string, letter?: boolean}[]}} Marks */
 
@@ -87,7 +87,7 @@ export class Overlay {
   }
 
   /** @param {CanvasRenderingContext2D} pen @param {View} v @param {Record<string, string>} c @param {Preview} preview */
-  preview(pen, v, c, { rows, trees, stale }) {
+  preview(pen, v, c, { rows, trees, stale, fixed }) {
     pen.globalAlpha = stale ? 0.45 : 1;
     pen.strokeStyle = c.edge;
     pen.lineWidth = 1;
@@ -107,7 +107,8 @@ export class Overlay {
     pen.lineWidth = 1.2;
     if (radius > 1.5) pen.fill(dots);
     pen.stroke(dots);
-    const chosen = rows[middleRow(rows)];
+    // A row that can be taken is inked and carries a ring; rows along a line can't.
+    const chosen = fixed ? null : rows[middleRow(rows)];
     if (chosen) {
       cased(pen, this.way(chosen, v, false), c.casing, 6, c.ink, 2.6);
       this.ring(pen, c, this.pixel(chosen[0], v), 9, c.accent);

@@ -96,7 +96,7 @@ export class Trying {
     this.answer = answer;
     const { longitude, latitude } = answer.columns;
     const rows = answer.rows.features.map((/** @type {any} */ one) => one.geometry.coordinates);
-    this.ground.overlay.set({ mended: null, preview: { rows, trees: longitude.map((/** @type {number} */ lon, /** @type {number} */ i) => [lon, latitude[i]]) } });
+    this.ground.overlay.set({ mended: null, preview: { rows, fixed: Boolean(this.line), trees: longitude.map((/** @type {number} */ lon, /** @type {number} */ i) => [lon, latitude[i]]) } });
     const count = new Set(answer.columns.row).size;
     this.say([say("ground.rows.said", { n: answer.trees, rows: count, ha: area(answer.area_ha) })], true);
   }
