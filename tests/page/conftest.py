@@ -159,7 +159,7 @@ class Visit:
         self.name = name
         self.troubles: list[str] = []
         self.allowed: list[str] = []
-        self.page.set_default_timeout(10_000)
+        self.page.set_default_timeout(20_000)
         self.page.on("pageerror", lambda error: self.troubles.append(f"page error: {error}"))
         self.page.on("console", self._heard)
         self.page.on("requestfailed", self._failed)
@@ -189,7 +189,7 @@ class Visit:
 
     def stand(self) -> None:
         """Wait until nothing is being read or worked out."""
-        self.page.locator(READY).wait_for(state="attached")
+        self.page.locator(READY).wait_for(state="attached", timeout=45_000)
 
     def picture(self, name: str = "") -> None:
         """Keep a picture of the window as it is."""

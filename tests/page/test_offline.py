@@ -46,6 +46,35 @@ def test_every_file_of_the_page_is_kept(visit, service):
     assert not [path for path in kept["files"] if path.startswith("/api")]
 
 
+def test_a_walk_through_the_grove_with_the_network_off(visit, service):
+    one = first_visit(visit, service)
+    page = one.page
+    title = page.locator("#sheet h1").inner_text()
+    one.context.set_offline(True)
+    page.reload()
+    one.stand()
+    assert page.locator("#sheet h1").inner_text() == title
+    status = page.locator("#status").inner_text()
+    assert re.search(r"grove computer does not answer.*as of \d+ \w+ at \d\d:\d\d\.", status), status
+    # The year line leads to an earlier walk and back
+    page.locator("#yearline .yearline-option").first.click()
+    page.get_by_role("button", name="Back to today").wait_for()
+    assert page.locator("#sheet h1").inner_text() != title
+    one.picture("earlier")
+    page.get_by_role("button", name="Back to today").click()
+    # A tree of the map still answers why
+    page.locator(".plan-map").focus()
+    page.keyboard.press("Home")
+    page.keyboard.press("Enter")
+    page.locator("dialog[open]").wait_for()
+    page.keyboard.press("Escape")
+    # What needs the service says so on its button
+    assert page.get_by_role("button", name=re.compile("^Needs the grove computer")).count() > 0
+    one.picture("off")
+    one.context.set_offline(False)
+    page.locator("#status", has_text="saved").wait_for()
+
+
 def test_the_page_notices_by_itself_that_the_service_is_back(visit, empty):
     one = visit(worker=True)
     one.allow(OFF)

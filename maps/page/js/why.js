@@ -2,6 +2,7 @@
 /** The "why" slip: a value, its limits, what it was worked out from, formula and source. A dotted underline marks every number that has one. */
 import { el, focus, mount } from "./dom.js";
 import { number, percent, withUnit } from "./format.js";
+import { Problem } from "./problem.js";
 import { say } from "./words.js";
 
 /** @typedef {{title: string, lines?: string[], facts?: [string, any][], formula?: string, source?: string, show?: () => void}} Slip */
@@ -47,7 +48,25 @@ function fill(box, { title, lines = [], facts = [], formula, source, show }) {
 
 /** Ask the service why a tree has its number, and show it. @param {any} ctx @param {string} tree */
 export function openWhy(ctx, tree) {
-  return openSlip(ctx, async () => ofTree(await ctx.api.get(`pressure/trees/${tree}`, { query: { walk: ctx.state.get("walk") } }), ctx));
+  return openSlip(ctx, async () => {
+    try {
+      return ofTree(await ctx.api.get(`pressure/trees/${tree}`, { query: { walk: ctx.state.get("walk") } }), ctx);
+    } catch (error) {
+      const known = error instanceof Problem && error.offline ? fromMap(ctx.state, tree) : null;
+      if (!known) throw error;
+      return ofTree(known, ctx);
+    }
+  });
+}
+
+/** With the network off: what the map itself knows of a tree that nobody asked about before. @param {any} state @param {string} tree */
+function fromMap(state, tree) {
+  const [trees, pressure] = [state.get("trees"), state.get("pressure")];
+  const [at, i] = [trees?.columns.tree.indexOf(tree) ?? -1, pressure?.columns.tree.indexOf(tree) ?? -1];
+  if (at < 0 || i < 0) return null;
+  const value = Object.fromEntries(Object.entries(pressure.columns).map(([name, values]) => [name, values[i]]));
+  return { tree, block: trees.blocks[trees.columns.block[at]], row: trees.columns.row[at], position: trees.columns.position[at], value,
+    nearest: [], beats_used: null, threshold_per_beat: pressure.threshold_per_beat, said: ["", say("why.away")] };
 }
 
 /** @param {any} answer GET …/pressure/trees/{tree} @param {any} ctx @returns {Slip} */
@@ -56,9 +75,10 @@ function ofTree(answer, ctx) {
   const where = say("why.tree", { block: answer.block, row: answer.row, position: answer.position });
   const known = value.knowledge !== "unknown";
   /** @type {[string, any][]} */
-  const facts = [[say("why.nearest"), el("ul", {}, ...answer.nearest.map((/** @type {any} */ beat) => el("li", {
+  const facts = [[say("why.informed"), percent(value.informed)]];
+  if (answer.nearest.length) facts.unshift([say("why.nearest"), el("ul", {}, ...answer.nearest.map((/** @type {any} */ beat) => el("li", {
     text: beat.same_tree ? say("why.here", { counted: beat.counted, taps: beat.taps }) : say("why.beat", { counted: beat.counted, taps: beat.taps, distance: withUnit(beat.distance_m, "m", 0) }) })))],
-  [say("why.used"), number(answer.beats_used)], [say("why.informed"), percent(value.informed)]];
+  [say("why.used"), number(answer.beats_used)]);
   if (answer.threshold_per_beat !== null && answer.threshold_per_beat !== undefined) facts.push([say("why.yours"), say("profile.value", { count: number(answer.threshold_per_beat) })]);
   if (known && value.chance_over !== null) facts.push([say("why.chance"), percent(value.chance_over)]);
   return {

@@ -63,7 +63,7 @@ export function drawOptions(ctx, options, chosen) {
     el("thead", {}, el("tr", {}, el("td", { class: "corner", text: say("treat.title") }), ...options.options.map((/** @type {any} */ option) => el("th", { scope: "col", class: mark(option) }, small(option), ...name(option))))),
     el("tbody", {}, ...lines.map(([words, content, kind]) => el("tr", { class: kind }, el("th", { scope: "row", text: words }), ...options.options.map((/** @type {any} */ option) => el("td", { class: mark(option) }, content(option)))))));
   // Where four columns have no room, each way is a card with the same lines.
-  const cards = () => el("ul", { class: "option-cards" }, ...options.options.map((/** @type {any} */ option) => el("li", { class: `option-card ${mark(option)}` }, el("h3", {}, ...name(option)), small(option),
+  const cards = () => el("ul", { class: "option-cards" }, ...options.options.map((/** @type {any} */ option) => el("li", { class: `option-card ${mark(option)}` }, el("h2", {}, ...name(option)), small(option),
     el("dl", {}, ...lines.map(([words, content, kind]) => el("div", { class: kind }, el("dt", { text: words }), el("dd", {}, content(option))))))));
   return narrow.matches ? cards() : table;
 }
