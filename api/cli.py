@@ -12,7 +12,20 @@ import sys
 import typer
 
 import gridmap
-from api.commands import ground, grove, outputs, plants, pressure, rows, serve, terrain, treat, treating, walk
+from api.commands import (
+    ground,
+    grove,
+    outputs,
+    planned_walk,
+    plants,
+    pressure,
+    rows,
+    serve,
+    terrain,
+    treat,
+    treating,
+    walk,
+)
 
 HELP = """Grove mapping and spot treatment.
 
@@ -48,7 +61,8 @@ def _options(
     """Take the options that stand before the subcommand."""
 
 
-for room in (grove, ground, rows, plants, terrain, walk, pressure, treat, treating, outputs, serve):
+ROOMS = (grove, ground, rows, plants, terrain, planned_walk, walk, pressure, treat, treating, sward, outputs, serve)
+for room in ROOMS:
     room.register(app)
 
 

@@ -12,6 +12,6 @@ from gridmap.walk.ways import walking_m
 
 __all__ = [
     "Circumstances", "Pace", "PlanSettings", "Question", "StopLines", "VerdictTable", "balanced_draw",
-    "characteristic", "choosable", "on_edge", "pace", "plan_walk", "questions", "shortest_round", "stop_lines", "table_of_lines", "total_at_standard_taps", "verdict_table",
-    "walking_m",
+    "characteristic", "choosable", "on_edge", "pace", "plan_walk", "questions", "shortest_round", "stop_lines",
+    "table_of_lines", "total_at_standard_taps", "verdict_table", "walking_m",
 ]

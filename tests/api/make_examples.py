@@ -43,6 +43,36 @@ def ring(west: float, south: float, size: float = 0.0006) -> dict[str, Any]:
     }
 
 
+def plan_walk_examples(ask: Any, send: Any, base: str) -> None:
+    """Plan a walk, count on it by phone and on paper, move counts."""
+    plan, walk, phone = uuid(21), uuid(22), uuid(23)
+    made = ask("plan_walk", "POST", f"{base}/plans", {"plan": plan, "walk": walk, "date": "2026-02-17", "trees": 24})
+    for name, path in (("list_plans", ""), ("show_plan", f"/{plan}"), ("take_along", f"/{plan}/bundle")):
+        ask(name, "GET", f"{base}/plans{path}")
+    ask("hand_out_tally", "GET", f"{base}/plans/{plan}/tally-sheet.pdf")
+    stops = made["trees"]
+    at = {"longitude": stops[0]["longitude"], "latitude": stops[0]["latitude"], "accuracy_m": 3.5}
+    event = {
+        "event": uuid(24), "kind": "count", "clock": 1, "at": "2026-02-17T01:30:00Z", "count": uuid(25),
+        "tree": stops[0]["tree"], "taps": 3, "nymphs": 4, "adults": 1, "reason": "planned", "wet": False, **at,
+    }  # fmt: skip
+    ask("record_events", "POST", f"{base}/walks/{walk}/events", {"device": phone, "events": [event]})
+    ask("list_events", "GET", f"{base}/walks/{walk}/events")
+    ask("list_positions", "GET", f"{base}/walks/{walk}/positions")
+    to = next(stop["block"] for stop in stops if stop["block"] != stops[0]["block"])
+    # What would be moved is looked at only: the example stays true of the walk
+    move = {"to_block": to, "from_block": stops[0]["block"], "look": True}
+    ask("move_counts", "POST", f"{base}/walks/{walk}/moves", move)
+    lines = [{"order": 2, "nymphs": 2, "adults": 0}, {"order": 3, "nymphs": 0, "adults": 0}]
+    ask("enter_paper", "POST", f"{base}/walks/{walk}/paper", {"plan": plan, "taps": 3, "lines": lines})
+    saved = {"gridmap": "phone", "version": 1, "device": phone,
+             "walks": [{"walk": walk, "date": "2026-02-17", "events": [event]}]}  # fmt: skip
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "phone.json"
+        file.write_text(json.dumps(saved), "utf-8")
+        send("read_phone", f"{base}/imports/phone", file)
+
+
 def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     """Ask everything once, in an order that works."""
     made: dict[str, dict[str, Any]] = {}
@@ -118,6 +148,7 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     count = {"count": uuid(5), "tree": tree, "time": "2025-12-02T06:30:00Z", "taps": 3, "nymphs": 4, "adults": 1,
              "wing_buds": "some", "reason": "planned", "catch": {"spider": 2}}  # fmt: skip
     ask("record_counts", "POST", f"{base}/walks/{uuid(4)}/counts", {"counts": [count]})
+    plan_walk_examples(ask, send, base)
     ask("list_counts", "GET", f"{base}/walks/{uuid(4)}/counts")
     last = f"?walk={walks[-1]['walk']}"
     ask("show_pressure", "GET", f"{base}/pressure{last}")
