@@ -17,12 +17,14 @@ OURS = (MODEL, TREE_SHARE_0, PAST)
 def count_draws(model, xy, block, rng):
     """Return draws of counts at trees from the curves by size (not joint between trees)."""
     # One chunk: a walk of up to 300 beats and a few hundred trees.
-    (_, curves), = model._curves(model._asked(xy, block, None, None), by_size=True)
+    (rows, curves), = model._curves(model._asked(xy, block, None, None), by_size=True)
     which = rng.choice(len(curves.weight), size=(scores.DRAWS, len(xy)), p=curves.weight / curves.weight.sum())
     column = np.arange(len(xy))
     log_mean = rng.normal(curves.mean[which, column], np.sqrt(curves.variance[which, column]))
     size = curves.size[which]
-    return rng.poisson(np.minimum(np.exp(log_mean) * rng.gamma(size, 1 / size), 1e9))
+    result = np.empty(log_mean.shape)
+    result[:, rows] = rng.poisson(np.minimum(np.exp(log_mean) * rng.gamma(size, 1 / size), 1e9))
+    return result
 
 
 def of_model(grove, model, rest):
