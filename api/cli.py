@@ -61,7 +61,7 @@ def _options(
     """Take the options that stand before the subcommand."""
 
 
-ROOMS = (grove, ground, rows, plants, terrain, planned_walk, walk, pressure, treat, treating, sward, outputs, serve)
+ROOMS = (grove, ground, rows, plants, terrain, planned_walk, walk, pressure, treat, treating, outputs, serve)
 for room in ROOMS:
     room.register(app)
 
