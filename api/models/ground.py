@@ -21,10 +21,11 @@ class RowFacts(Given):
 
 
 class PreviewAsked(Given):
-    """An outline and what rows would be laid by."""
+    """An outline and what rows would be laid by: a bearing, or a line that they follow."""
 
     geometry: Polygon
-    row_bearing_deg: Degrees
+    row_bearing_deg: Degrees | None = None
+    line: LineString | None = None
     row_spacing_m: Metres
     tree_spacing_m: Metres
     headland_m: Metres

@@ -23,7 +23,7 @@ from api.models.geojson import (
 from api.models.ground import Imported, Preview, PreviewAsked, RowFacts, RowsLaid, SplitAsked, Trees
 from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Upload, Uuid, Words, imported, one, stored_already
 from api.settings import Limits
-from api.steps import drawing, ground, layers
+from api.steps import drawing, drawing_rows, ground, layers
 from api.steps.refusals import TooLarge
 from api.steps.versions import Seen as SeenRow
 from api.steps.versions import watched
@@ -39,15 +39,19 @@ def features_of(given: Any, limits: Limits) -> list[dict[str, Any]]:
     features = given.features if hasattr(given, "features") else [given]
     made = [feature.model_dump(exclude_unset=True) for feature in features]
     for feature in made:
-        rings = (feature.get("geometry") or {}).get("coordinates") or []
-        corners = sum(len(ring) for ring in rings)
-        if corners > limits.corners:
-            raise TooLarge(
-                f"the shape has {corners:,} corners",
-                f"at most {limits.corners:,} are taken",
-                "a corner a metre is plenty",
-            )
+        check_corners((feature.get("geometry") or {}).get("coordinates") or [], limits)
     return made
+
+
+def check_corners(rings: Any, limits: Limits) -> None:
+    """Refuse a drawn shape of too many corners."""
+    corners = sum(len(ring) for ring in rings)
+    if corners > limits.corners:
+        raise TooLarge(
+            f"the shape has {corners:,} corners",
+            f"at most {limits.corners:,} are taken",
+            "a corner a metre is plenty",
+        )
 
 
 @router.get("/blocks", response_model=FeatureCollection, responses={**READ, **NOT_MODIFIED})
@@ -143,20 +147,11 @@ def lay_rows(asker: Owner, block: Uuid, seen: Seen, given: RowFacts) -> Response
 @router.post("/preview-rows", response_model=Preview, responses=WRITE)
 def preview_rows(asker: Viewer, service: At, given: PreviewAsked) -> Response:
     """Show the rows and trees that would be laid into an outline; nothing is stored."""
-    [feature] = features_of(_AsFeature(given), service.settings.limits)
-    facts = given.model_dump(exclude={"geometry"})
-    return answer(drawing.preview_rows(asker.where, feature["geometry"], facts))
-
-
-class _AsFeature:
-    """A body with a geometry, seen as a feature."""
-
-    def __init__(self, given: PreviewAsked) -> None:
-        self._given = given
-
-    def model_dump(self, **_: Any) -> dict[str, Any]:
-        """Return it as plain values."""
-        return {"geometry": self._given.geometry.model_dump()}
+    along = [given.line.coordinates] if given.line else []
+    check_corners([*given.geometry.coordinates, *along], service.settings.limits)
+    facts = given.model_dump(exclude={"geometry", "line"})
+    line = given.line.model_dump() if given.line else None
+    return answer(drawing_rows.preview_rows(asker.where, given.geometry.model_dump(), facts, line))
 
 
 @router.get("/keep-outs", response_model=FeatureCollection, responses={**READ, **NOT_MODIFIED})

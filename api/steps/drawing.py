@@ -1,4 +1,4 @@
-"""What is drawn on the map: blocks and keep-outs made, changed and taken out; rows shown before they are laid."""
+"""What is drawn on the map: blocks and keep-outs made, changed, joined and taken out."""
 
 from __future__ import annotations
 
@@ -17,8 +17,7 @@ import shapely.ops
 
 from api.steps import redraw as redrawing
 from api.steps import regroup
-from api.steps.geojson import columns, drawn, feature_collection, geometry_json, lonlat_offer
-from api.steps.ground import row_lines
+from api.steps.geojson import drawn, geometry_json, lonlat_offer
 from api.steps.layers import BLOCK_FACTS
 from api.steps.opening import open_grove
 from api.steps.outcome import Outcome
@@ -27,7 +26,7 @@ from api.store import keep_outs
 from api.store.refusals import Conflict, NotThere
 from gridmap.crs import to_grove, to_lonlat
 from gridmap.errors import InputRefused, OutlineRefused
-from gridmap.ground import check_blocks, check_outline, generate_rows, map_areas_ha
+from gridmap.ground import check_blocks, check_outline
 
 #: Stored and given shapes that differ by less than this are the same shape [m].
 SAME_M: Final = 0.001
@@ -156,7 +155,7 @@ def redraw_block(where: Path, block: str, geometry: Mapping[str, Any], *, who: s
     """Give a block (UUID) a new outline: trees inside stay who they are, trees outside are retired."""
     with open_grove(where, read_only=True) as grove:
         held, crs = the_one(grove.blocks(), "uuid", block, "block"), grove.crs
-    with _as_file([(held["block"], geometry)]) as file, offering(crs):
+    with as_file([(held["block"], geometry)]) as file, offering(crs):
         done = redrawing.redraw(where, held["block"], file, who=who)
     return Outcome(said=done.said, figures={**done.figures, "ids": [block]}, tables=done.tables)
 
@@ -180,7 +179,7 @@ def split_block(
             )
         shapes = to_lonlat(gpd.GeoDataFrame(geometry=parts, crs=crs)).geometry
     drawn_parts = [(name, geometry_json(shape)) for name, shape in zip(names, shapes, strict=True)]
-    with _as_file(drawn_parts) as file, offering(crs):
+    with as_file(drawn_parts) as file, offering(crs):
         done = regroup.split(where, held["block"], file, who=who)
     with open_grove(where, read_only=True) as grove:
         now = grove.blocks()
@@ -188,9 +187,28 @@ def split_block(
     return Outcome(said=done.said, figures={"ids": ids}, tables=done.tables)
 
 
+def merge_blocks(
+    where: Path,
+    block: str,
+    other: str,
+    *,
+    name: str,
+    geometry: Mapping[str, Any] | None = None,
+    who: str = "grower",
+) -> Outcome:
+    """Make one block of two (UUIDs); rows of the first keep their numbers, those of the other are counted on."""
+    with open_grove(where, read_only=True) as grove:
+        blocks, crs = grove.blocks(), grove.crs
+    first, second = (the_one(blocks, "uuid", uuid, "block")["block"] for uuid in (block, other))
+    outlines = [] if geometry is None else [(name, geometry)]
+    with as_file(outlines) as file, offering(crs):
+        done = regroup.merge(where, first, second, name=name, outline_file=file if outlines else None, who=who)
+    return Outcome(said=done.said, figures={**done.figures, "ids": [block]}, tables=done.tables)
+
+
 @contextmanager
-def _as_file(outlines: Sequence[tuple[str, Any]]) -> Iterator[Path]:
-    """Give drawn outlines as the file that the steps read."""
+def as_file(outlines: Sequence[tuple[str, Any]]) -> Iterator[Path]:
+    """Give drawn shapes, each with its block's name, as the file that the steps read."""
     with tempfile.TemporaryDirectory(prefix="gridmap-") as folder:
         file = Path(folder) / "drawn.geojson"
         features = [
@@ -212,25 +230,6 @@ def remove_block(where: Path, block: str, *, who: str = "grower") -> Outcome:
             )
         grove.remove_block(block, who=who, what=f"remove block {held['block']}")
     return Outcome(said=(f"{held['block']} is taken out. Undo brings it back.",))
-
-
-def preview_rows(where: Path, geometry: Mapping[str, Any], facts: Mapping[str, float]) -> dict[str, Any]:
-    """Lay rows and trees into a drawn outline and store nothing."""
-    with open_grove(where, read_only=True) as grove, offering(grove.crs):
-        shape, _ = to_grove(drawn([{"geometry": geometry}]), grove.grove.crs_code, near=bounds(grove.blocks()))
-        outline = check_outline(shape.geometry.iloc[0])
-        trees = generate_rows(outline, crs=grove.crs, **facts).assign(block="block")
-    there = to_lonlat(trees).geometry
-    table = pd.DataFrame(trees[["row", "position"]]).assign(
-        longitude=[round(point.x, 7) for point in there], latitude=[round(point.y, 7) for point in there]
-    )
-    figures = columns(table.astype({"longitude": object, "latitude": object}), list(table.columns))
-    return {
-        "area_ha": float(map_areas_ha(gpd.GeoSeries([outline])).iloc[0]),
-        "trees": len(trees),
-        "columns": figures,
-        "rows": feature_collection(row_lines(trees)[["row", "geometry"]]),
-    }
 
 
 def change_keep_out(where: Path, keep_out: str, feature: Mapping[str, Any], *, who: str = "grower") -> Outcome:

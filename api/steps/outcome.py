@@ -34,14 +34,14 @@ class Outcome:
     tables: Mapping[str, pd.DataFrame] = field(default_factory=dict)
     cautions: tuple[str, ...] = ()
 
-    def as_json(self) -> dict[str, Any]:
-        """Return everything as plain JSON values: tables as lists of records, missing numbers as null."""
+    def as_json(self, *, tables: bool = True) -> dict[str, Any]:
+        """Return everything as plain JSON values: tables (unless left out) as lists of records, missing as null."""
         return plain(
             {
                 **self.figures,
                 **(
                     {"tables": {title: frame.to_dict("records") for title, frame in self.tables.items()}}
-                    if self.tables
+                    if self.tables and tables
                     else {}
                 ),
                 "said": list(self.said),

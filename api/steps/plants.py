@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import pandas as pd
 
 from api.steps.outcome import Outcome
 from api.steps.places import label, past_day, place_named, split_label
 from api.store import Grove, open_grove
+from api.store.refusals import Conflict
 from gridmap.errors import InputRefused
+
+_UUID: Final = re.compile(r"[0-9a-fA-F]{8}(-[0-9a-fA-F]{4}){3}-[0-9a-fA-F]{12}$")
 
 
 def replant(
@@ -21,19 +25,48 @@ def replant(
     on: str,
     canopy_height_m: float | None = None,
     canopy_width_m: float | None = None,
+    new: Sequence[str] | None = None,
+    gaps_only: bool = False,
     who: str = "grower",
 ) -> Outcome:
-    """Set a new plant into each place; the one that stood there is gone from that day, and keeps its counts."""
+    """Set a new plant into each place; the one that stood there is gone from that day, and keeps its counts.
+
+    Parameters
+    ----------
+    path : Path
+        Grove file.
+    trees : sequence of str
+        Labels of places, or UUIDs of living plants.
+    on : str
+        Day of planting, YYYY-MM-DD.
+    canopy_height_m, canopy_width_m : float, optional
+        Of the new plants [m]; the block's when left out.
+    new : sequence of str, optional
+        UUIDs of the new plants, in the order of ``trees``; sent again with the same content, each is planted once.
+    gaps_only : bool
+        A label names a gap: who means a living tree says which.
+    who : str
+        For the history.
+    """
+    if new is not None and _planted_already(path, trees, new, on):
+        return Outcome(figures={"new": list(new), "planted": 0, "gone": [], "counts_kept": 0})
     with open_grove(path) as grove:
         day = past_day(grove, on, "the day of planting")
         places = _places(grove, trees)
+        stands = [label(place) for place, tree in zip(places, trees, strict=True)
+                  if gaps_only and not _UUID.match(tree) and isinstance(place["tree"], str)]  # fmt: skip
+        if stands:
+            raise Conflict(f"a tree stands in {', '.join(stands)}", "a gap was named", "look at the map again")
         old = [place["tree"] for place in places if isinstance(place["tree"], str)]
         counts = grove.counts()
+        uuids: Sequence[str | None] = [None] * len(places) if new is None else list(new)
         with grove.act(f"replant {_shown(places)}", who=who):
             grove.retire(old, day)
-            new = [
-                grove.plant_in(place["place"], day, canopy_height_m=canopy_height_m, canopy_width_m=canopy_width_m)
-                for place in places
+            planted = [
+                grove.plant_in(
+                    place["place"], day, canopy_height_m=canopy_height_m, canopy_width_m=canopy_width_m, plant=plant
+                )
+                for place, plant in zip(places, uuids, strict=True)
             ]
     kept = int(counts["tree"].isin(old).sum())
     gone = "1 old plant is gone and keeps" if len(old) == 1 else f"{len(old)} old plants are gone and keep"
@@ -52,16 +85,20 @@ def replant(
             "planted_on": str(day),
             "replanted": list(table["tree"]),
             "gone": old,
-            "new": new,
+            "new": planted,
+            "planted": len(planted),
             "counts_kept": kept,
         },
     )
 
 
 def retire(path: Path, *, trees: Sequence[str], on: str, who: str = "grower") -> Outcome:
-    """Let trees be gone from a day on: each leaves a gap that keeps its number, and its counts are kept."""
+    """Let trees (labels or UUIDs) be gone from a day on: each leaves a gap that keeps its number and its counts."""
     with open_grove(path) as grove:
         day = past_day(grove, on, "the day on which it was gone")
+        days = grove.plant_days([tree for tree in trees if _UUID.match(tree)])
+        if len(days) == len(trees) and all(gone == str(day) for _, gone in days.values()):
+            return Outcome(said=("They are gone from that day already.",), figures={"gone": [], "gone_on": str(day)})
         places = _places(grove, trees)
         gaps = [label(place) for place in places if not isinstance(place["tree"], str)]
         if gaps:
@@ -117,12 +154,38 @@ def _story(place: dict[str, Any], known: pd.DataFrame, plants: pd.DataFrame, cou
 
 
 def _places(grove: Grove, labels: Sequence[str]) -> list[dict[str, Any]]:
-    """Return the places of these labels, each once."""
+    """Return the places of these labels, or of these living plants (UUIDs), each once."""
     places = grove.places()
-    found = [place_named(grove, places, text) for text in labels]
+    found = [_of_plant(places, text) if _UUID.match(text) else place_named(grove, places, text) for text in labels]
     if len({place["place"] for place in found}) < len(found):
         raise InputRefused("a tree is named twice", "each is meant once", "take one of them out")
     return found
+
+
+def _of_plant(places: pd.DataFrame, uuid: str) -> dict[str, Any]:
+    """Return the place of a living plant."""
+    found = places[places["tree"] == uuid.lower()]
+    if not len(found):
+        raise Conflict(f"tree {uuid} does not stand there", "it is not known, or gone already", "look at the map again")
+    return dict(found.iloc[0])
+
+
+def _planted_already(path: Path, trees: Sequence[str], new: Sequence[str], on: str) -> bool:
+    """Tell whether these plants (UUIDs) are stored with the same content; other content is refused."""
+    if len(new) != len(trees) or len(set(new)) < len(new):
+        raise InputRefused("the new plants have no uuid each", "each place gets one of its own")
+    with open_grove(path, read_only=True) as grove:
+        plants, places, days = grove.trees(include_gone=True), grove.places(), grove.plant_days(new)
+    if not days:
+        return False
+    where = plants.set_index("tree")["place"]
+    labels = {label(place): place["place"] for place in places.to_dict("records")}
+    for tree, plant in zip(trees, new, strict=True):
+        place = where.get(tree) if _UUID.match(tree) else labels.get(tree)
+        if plant not in days or place != where[plant] or days[plant][0] != on:
+            raise Conflict(f"plant {plant} is stored already in another place or with another day",
+                           "what is sent again must be the same", "take a new uuid for a new plant")  # fmt: skip
+    return True
 
 
 def _shown(places: Sequence[dict[str, Any]]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,8 +16,9 @@ from api.steps.ground import neighbour_distance_m
 from api.steps.outcome import Outcome
 from api.steps.places import block_named, past_day, redraw_rows, today
 from api.steps.places_ground import coordinates, lay_again
-from api.steps.resurvey_report import DOUBTFUL_SHIFT, shift_words, told
+from api.steps.resurvey_report import DOUBTFUL_SHIFT, report_of, shift_words, told
 from api.store import Grove, open_grove
+from api.store.refusals import ChangedMeanwhile
 from gridmap import checks
 from gridmap.crs import to_grove
 from gridmap.errors import InputRefused
@@ -92,6 +93,7 @@ def resurvey(
     retire_unseen: bool = False,
     plant_gaps: bool = False,
     on: str | None = None,
+    shown: str | None = None,
     who: str = "grower",
 ) -> Outcome:
     """Tell which surveyed point is which known tree; store the new positions only where that is accepted.
@@ -114,6 +116,8 @@ def resurvey(
         Store the positions; let trees that were not seen be gone; set a new plant into gaps where a tree was seen.
     on : str, optional
         Day of the survey, YYYY-MM-DD, for plants that come and go; today when left out.
+    shown : str, optional
+        ``report`` of the figures that were looked at before: where they would be others by now, nothing is stored.
     """
     if (retire_unseen or plant_gaps) and not accept:
         raise InputRefused("nothing is stored without --accept", "the survey is only looked at", "add --accept")
@@ -131,12 +135,16 @@ def resurvey(
             take_off_shift=take_off_shift,
         )
         day = past_day(grove, on, "the day of the survey") if on is not None else today(grove)
+        report = report_of(survey)
         if accept:
             _refuse_doubtful(survey.match)
+            if shown is not None and shown != report:
+                raise ChangedMeanwhile("what the survey would change", grove.state()[0])
             with grove.act(f"resurvey from {file.name}", who=who):
                 _store(grove, survey, places, lines, day, retire_unseen=retire_unseen, plant_gaps=plant_gaps)
         moved_out = _moved_out(survey, grove.blocks())
-    return told(survey, file.name, notes, moved_out, accept=accept, retired=retire_unseen, planted=plant_gaps)
+    done = told(survey, file.name, notes, moved_out, accept=accept, retired=retire_unseen, planted=plant_gaps)
+    return replace(done, figures={**done.figures, "report": report})
 
 
 def look(

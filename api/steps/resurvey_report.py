@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -110,6 +112,16 @@ def _figures(survey: Survey, new: pd.DataFrame, *, accept: bool) -> dict[str, An
         ],
         "stored": accept,
     }
+
+
+def report_of(survey: Survey) -> str:
+    """Return a mark of all that a survey would change: who looked at it stores exactly that, or nothing."""
+    match = survey.match
+    parts = (survey.trees["tree"], survey.gaps["place"], match.matched[["old", "new"]], match.not_seen["old"],
+             match.unknown["new"], survey.replants.matched[["old", "new"]], survey.take_off_shift)  # fmt: skip
+    xy = coordinates(survey.points).round(3).tolist()
+    content = json.dumps([np.asarray(part).tolist() for part in parts] + [match.shift_m.round(3).tolist(), xy])
+    return hashlib.sha256(content.encode()).hexdigest()[:32]
 
 
 def shift_words(match: SurveyMatch) -> str:

@@ -132,6 +132,28 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
         "version"
     ]
     ask("remove_keep_out", "DELETE", f"{base}/keep-outs/{uuid(3)}", headers=edit(seen))
+    south_west, south_east = made["split_block"]["told"]["features"]
+    versions = [part["properties"]["version"] for part in (south_west, south_east)]
+    again = {"uphill_bearing_deg": 10}
+    version = ask(
+        "renumber_block", "POST", f"{base}/blocks/{south_west['id']}/renumber", again, headers=edit(versions[0])
+    )["version"]
+    one = {"other": south_east["id"], "other_version": versions[1], "name": "Lower Flat"}
+    ask("merge_blocks", "POST", f"{base}/blocks/{south_west['id']}/merge", one, headers=edit(version))
+    slope = {"type": "Feature", "id": uuid(11), "properties": {"block": "Slope"}, "geometry": ring(west, south - 0.001)}
+    version = client.post(f"{base}/blocks", json=slope).json()["features"][0]["properties"]["version"]
+    bent = [[west - 0.0001, south - 0.0008], [west + 0.0003, south - 0.0007], [west + 0.0007, south - 0.0008]]
+    line = {"line": {"type": "LineString", "coordinates": bent}, "row_spacing_m": 7, "tree_spacing_m": 5}
+    rest = {"headland_m": 4, "uphill_bearing_deg": 0}
+    ask("follow_line", "POST", f"{base}/blocks/{uuid(11)}/follow-line", {**line, **rest}, headers=edit(version))
+    standing = client.get(f"{base}/trees").json()
+    blocks = standing["columns"]["block"]
+    young = [tree for tree, block in zip(standing["columns"]["tree"], blocks, strict=True)
+             if standing["blocks"][block] == "Slope"][:2]  # fmt: skip
+    ask("retire_trees", "POST", f"{base}/trees/retire", {"trees": young[:1], "on": "2026-01-05"})
+    planted = {"plants": [{"plant": uuid(12), "instead_of": young[1]}], "on": "2026-01-05", "canopy_height_m": 0.8}
+    ask("replant_trees", "POST", f"{base}/trees/replant", planted)
+    ask("show_label", "GET", f"{base}/labels?label=Slope/1/1")
     ask("list_points", "GET", f"{base}/points")
     gate = {"name": "low gate", "kind": "gate"}
     at = {"type": "Point", "coordinates": [west, south]}
@@ -179,6 +201,8 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     send("import_keep_outs", f"{there}/imports/keep-outs", data.path("demo", "keep-outs.geojson"))
     send("import_trees", f"{there}/imports/trees", data.path("demo", "trees.csv"))
     send("import_dem", f"{there}/imports/dem", data.path("demo", "hill.tif"))
+    send("import_survey", f"{there}/imports/survey", data.path("demo", "survey.csv"))
+    send("import_resurvey", f"{there}/imports/resurvey", data.path("demo", "survey.csv"))
     send("import_points", f"{there}/imports/points", data.path("demo", "points.geojson"))
     with tempfile.TemporaryDirectory() as folder:
         measured = Path(folder) / "heights.csv"

@@ -106,7 +106,7 @@ def test_every_answer_of_the_demo_keeps_to_its_schema(told, reading):
         content = operation["responses"].get("200", {}).get("content", {})
         if method != "get" or "{" in url or not any(media.endswith("json") for media in content):
             continue
-        answer = reading.client.get(url)
+        answer = reading.client.get(url, params={"label": "East Gate/1/1"} if url.endswith("/labels") else {})
         assert answer.status_code == 200, (url, answer.text)
         media = answer.headers["content-type"]
         assert [
