@@ -14,7 +14,21 @@ from api.access import Service
 from api.cache import GEOJSON
 from api.guard import Guard
 from api.models.examples import add_examples
-from api.routes import devices, ground, grove, outputs, page, planned_walk, plants, pressure, terrain, treat, walk
+from api.routes import (
+    devices,
+    ground,
+    grove,
+    outputs,
+    page,
+    planned_walk,
+    plants,
+    pressure,
+    slashing,
+    sward,
+    terrain,
+    treat,
+    walk,
+)
 from api.settings import Settings
 from gridmap import __version__
 
@@ -57,7 +71,11 @@ def create_app(settings: Settings) -> FastAPI:
     )
     app.state.service = service
     errors.register(app)
-    for room in (grove, devices, ground, plants, terrain, walk, planned_walk, pressure, treat, outputs, page):
+    rooms = (
+        grove, devices, ground, plants, terrain, walk, planned_walk,
+        pressure, treat, sward, slashing, outputs, page,
+    )
+    for room in rooms:
         app.include_router(room.router)
     app.add_middleware(Guard, settings=settings)
     app.openapi = lambda: _described(app)  # type: ignore[method-assign]

@@ -21,6 +21,7 @@ from api.commands import (
     pressure,
     rows,
     serve,
+    sward,
     terrain,
     treat,
     treating,
@@ -61,7 +62,7 @@ def _options(
     """Take the options that stand before the subcommand."""
 
 
-ROOMS = (grove, ground, rows, plants, terrain, planned_walk, walk, pressure, treat, treating, outputs, serve)
+ROOMS = (grove, ground, rows, plants, terrain, planned_walk, walk, pressure, treat, treating, sward, outputs, serve)
 for room in ROOMS:
     room.register(app)
 

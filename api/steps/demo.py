@@ -7,7 +7,19 @@ import tempfile
 from pathlib import Path
 
 import data
-from api.steps import facts, ground, grove, outputs, rows, terrain, treatment, walk
+from api.steps import (
+    facts,
+    ground,
+    grove,
+    outputs,
+    rows,
+    slashing,
+    sward_record,
+    sward_report,
+    terrain,
+    treatment,
+    walk,
+)
 from api.steps.outcome import Outcome
 
 WALKS = 4
@@ -45,6 +57,9 @@ def build_demo(path: Path) -> None:
     rows.lay_contour_rows(path, data.path("demo", "contour.geojson"), block="Stony Bit", who="demo")
     for number in range(1, WALKS + 1):
         walk.import_counts(path, data.path("demo", f"walk-{number}.csv"), walk=f"walk {number}", who="demo")
+    slashing.set_sward(path, json.loads(data.path("demo", "sward.json").read_text("utf-8"))["sward"], who="demo")
+    sward_record.import_cover(path, data.path("demo", "cover.csv"), who="demo")
+    slashing.import_seed_checks(path, data.path("demo", "seed-checks.csv"), who="demo")
     facts.import_facts(path, grower, who="demo")
 
 
@@ -56,9 +71,14 @@ def run_demo(out: Path) -> Outcome:
         build_demo(path)
         weighed = treatment.make_zone(path, who="demo")
         done = outputs.write_outputs(path, out)
+        grass = sward_report.tell_sward(path, out=out)
     return Outcome(
-        said=(*done.said, "Open pressure.html in a browser, print run-sheet.pdf, open grove.gpkg in a desktop GIS."),
-        figures=done.figures,
+        said=(
+            *done.said,
+            *grass.said[1:],
+            "Open pressure.html in a browser, print run-sheet.pdf and grass.pdf, open grove.gpkg in a desktop GIS.",
+        ),
+        figures={**done.figures, "files": [*done.figures["files"], *grass.figures["files"]]},
         tables={**done.tables, **weighed.tables},
         cautions=done.cautions,
     )

@@ -183,7 +183,7 @@ def _cover_rows(connection: Connection, frame: gpd.GeoDataFrame, crs: pyproj.CRS
             "position": None if position is None else whole(position, "position", least=1),
             "upslope_m": None if upslope is None else checks.number(upslope, "metres upslope", "m"),
             "time": missing_to_none(line.get("time")), "method": words(line["method"], "method"),
-            **{name: None if value is None else round(float(value), 6) for name, value in shares.items()},
+            **{name: None if value is None else round(float(value), 9) for name, value in shares.items()},
             "standard_error": round(checks.number(line["standard_error"], "standard error", least=0.0), 6),
             "weight": round(checks.number(line["weight"], "weight", over=0.0), 3),
             "noted": _json(line.get("noted") or {}), "observer": _text(line.get("observer"), "observer"),
@@ -200,7 +200,9 @@ def _once(act: Act, table: Table, rows: list[Row], thing: str) -> tuple[list[str
         for row in act.connection.execute(select(table).where(table.c.uuid.in_(list(given)))).mappings()
     }
     for uuid, row in held.items():
-        differing = [name for name, value in given[uuid].items() if name != "geom" and not _same(row[name], value)]
+        # Where a row lies may have been told better since; that is no other content
+        told = {name: value for name, value in given[uuid].items() if name not in ("geom", "upslope_m")}
+        differing = [name for name, value in told.items() if not _same(row[name], value)]
         if differing:
             raise InputRefused(
                 f"{thing} {uuid} is stored already with other content: {', '.join(differing)}", None,

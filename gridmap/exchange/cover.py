@@ -11,7 +11,7 @@ import pandas as pd
 from gridmap.errors import FileRefused
 from gridmap.exchange import fields
 from gridmap.exchange.fields import FieldProblem
-from gridmap.exchange.table import read_table
+from gridmap.exchange.table import read_table, refusal
 from gridmap.exchange.trees import MOST_NUMBER
 
 COVER_METHODS: Final = ("points", "stations", "percent", "daubenmire")
@@ -90,3 +90,56 @@ def _look(cells: Mapping[str, str], parts: list[str], method: str | None) -> dic
 
 def _no_method() -> str:
     raise FieldProblem(f"method is missing: it must be one of {', '.join(COVER_METHODS)}")
+
+
+def read_seed_checks(path: str | Path) -> pd.DataFrame:
+    """Read seed-head checks: one line for one grass in one part of the grove.
+
+    Parameters
+    ----------
+    path : path
+        CSV with date, block, heads (looked at), shed; optionally from_row and to_row, grass (empty: unsure), observer.
+
+    Returns
+    -------
+    DataFrame
+        Those columns, None where a cell is empty.
+
+    Raises
+    ------
+    FileRefused
+        The file as a whole can't be read.
+    RowsRefused
+        Every line that can't be used, by its number.
+
+    Examples
+    --------
+    >>> read_seed_checks("nowhere.csv")
+    Traceback (most recent call last):
+    gridmap.errors.FileRefused: File nowhere.csv is not there: it must be a file. Check its name and folder.
+    """
+    table = read_table(path, ("date", "block", "from_row", "to_row", "grass", "heads", "shed", "observer"))
+    lacking = {"date", "block", "heads", "shed"} - set(table.columns)
+    if lacking:
+        raise FileRefused(f"file {table.name} has no column {', '.join(sorted(lacking))}", "each check has them")
+    problems, records = list(table.problems), []
+    for number, cells in table.rows:
+        try:
+            records.append({
+                "date": fields.moment({"date": cells["date"]}, None)[1] or _missing("date"),
+                "block": fields.text(cells, "block", needed=True),
+                **{name: fields.whole(cells, name, least=1, most=MOST_NUMBER) for name in ("from_row", "to_row")},
+                "grass": fields.text(cells, "grass"),
+                "heads": fields.whole(cells, "heads", least=1, most=MOST_HITS, needed=True),
+                "shed": fields.whole(cells, "shed", least=0, most=MOST_HITS, needed=True),
+                "observer": fields.text(cells, "observer"),
+            })
+        except FieldProblem as problem:
+            problems.append((number, str(problem)))
+    if problems:
+        raise refusal(table.name, sorted(problems), table.unit)
+    return pd.DataFrame(records, dtype=object)
+
+
+def _missing(name: str) -> str:
+    raise FieldProblem(f"{name} is missing")

@@ -192,6 +192,7 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
     ask("freeze_zone", "POST", f"{base}/zones/{uuid(7)}/freeze", headers=edit(version))
     send("import_facts", f"{base}/imports/facts", data.path("demo", "grower.json"))
     send("import_counts", f"{base}/imports/counts", data.path("demo", "walk-1.csv"), walk="walk 1")
+    sward_examples(ask, send, base, show["bounds"])
     ask("make_demo", "POST", "/api/demo")
     place = {"name": "Home grove", "longitude": show["bounds"][0], "latitude": show["bounds"][1]}
     rest = {"time_zone": "Atlantic/St_Helena", "season_start": "07-01", "currency": "XTS"}
@@ -227,6 +228,38 @@ def collect(client: TestClient) -> dict[str, dict[str, Any]]:
         "told": {"device": uuid(8), "name": "my phone", "role": "helper", "grove": uuid(9), "token": "told once"},
     }
     return made
+
+
+def sward_examples(ask: Any, send: Any, base: str, bounds: list[float]) -> None:
+    """Ask everything of the sward once."""
+    ask("show_sward", "GET", f"{base}/sward")
+    ask("show_floor", "GET", f"{base}/sward/floor")
+    ask("show_front", "GET", f"{base}/sward/front")
+    form = ask("show_sward_settings", "GET", f"{base}/sward/settings")
+    ask("change_sward_settings", "PATCH", f"{base}/sward/settings", {"level": 0.5},
+        headers={"If-Match": f'"{form["version"]}"'})  # fmt: skip
+    ask("list_cover_surveys", "GET", f"{base}/cover-surveys")
+    ask("add_cover_survey", "POST", f"{base}/cover-surveys", {"survey": uuid(40), "date": "2026-01-05"})
+    noted = {"grass": 22, "dead_grass": 6, "litter": 5, "bare": 7}
+    look = {"look": uuid(41), "block": "Windmill", "row": 2, "position": 3, "method": "points", "noted": noted}
+    ask("record_looks", "POST", f"{base}/cover-surveys/{uuid(40)}/looks", {"looks": [look]})
+    ask("list_looks", "GET", f"{base}/cover-surveys/{uuid(40)}/looks")
+    send("import_cover", f"{base}/imports/cover", data.path("demo", "cover.csv"))
+    send("import_picture", f"{base}/imports/picture", data.path("demo", "picture-2025.tif"), date="2025-09-06")
+    send("import_grass", f"{base}/imports/grass", data.path("demo", "outlines.geojson"), accuracy_m=3, date="2025-09-06")
+    ask("show_slashing", "GET", f"{base}/slashing?on=2025-12-02")
+    ask("list_seed_checks", "GET", f"{base}/seed-checks")
+    check = {"check": uuid(42), "date": "2025-12-01", "block": "Windmill", "grass": "Poa sieberiana", "heads": 40,
+             "shed": 34}  # fmt: skip
+    ask("add_seed_checks", "POST", f"{base}/seed-checks", {"checks": [check]})
+    slash = {"slash": uuid(43), "date": "2025-12-02", "block": "Windmill", "height_cm": 12, "refuge": True}
+    ask("log_slash", "POST", f"{base}/slashes", slash)
+    ask("list_slashes", "GET", f"{base}/slashes")
+    seen = {"patch": "by the gate", "grass": "Cenchrus clandestinus", "date": "2026-01-05", "area_m2": 12}
+    at = {"type": "Point", "coordinates": bounds[:2]}
+    pin = {"type": "Feature", "id": uuid(44), "properties": seen, "geometry": at}
+    ask("pin_running_grass", "POST", f"{base}/running-grasses", pin)
+    ask("list_running_grasses", "GET", f"{base}/running-grasses")
 
 
 def main() -> None:

@@ -22,6 +22,11 @@ from api.cli import app
 from api.store import GroveFile
 
 FILES = {
+    "grass-change.gpkg",
+    "grass-front.gpkg",
+    "grass-rows.csv",
+    "grass.pdf",
+    "grass.png",
     "grove.gpkg",
     "pressure.csv",
     "pressure.png",
