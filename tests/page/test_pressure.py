@@ -132,9 +132,10 @@ def test_the_hill_profile_and_the_map_frame_the_same_row(laptop):
     page.keyboard.press("ArrowRight")
     assert said(page, re.compile(f"^(?!{re.escape(heard)}$)")) != heard
     page.keyboard.press("Enter")
-    assert page.locator("tr.linked").count() == 1
+    framed = page.get_by_role("table", name="Blocks", exact=True).locator("tr.linked")
+    assert framed.count() == 1
     page.keyboard.press("Escape")
-    page.locator("tr.linked").wait_for(state="detached")
+    framed.wait_for(state="detached")
 
 
 def test_the_threshold_is_the_growers_and_two_windows_do_not_overwrite_each_other(visit, fresh):
