@@ -26,7 +26,8 @@ SD_MEAN = 1.5
 # How far blocks lie apart on the log scale.
 SD_BLOCK = 0.5
 # How far beats of suspected trees lie from planned ones on the log scale; zero-centred, so a suspicion may be wrong.
-SD_SUSPECTED = 2.0
+# With 2 the offset took some of their neighbourhood's share (see docs/pressure-model.md).
+SD_SUSPECTED = 1.5
 # Share of a beat's unevenness that belongs to the tree, where no repeat beats tell it.
 TREE_SHARE = 0.25
 # How far trees that were treated lie from those that were not, on the log scale.

@@ -129,8 +129,8 @@ def test_suspected_beats_share_an_offset():
     points = Grid(np.array([30.0]), np.array([2.0]), np.array([1.0]), np.zeros(1))
     near, far = 4.0, 4.0 * np.exp(-2.0)
     expected = 2.25 + 1e-6 * np.eye(3) + np.array([
-        [near + 0.25 + 4.0, far + 0.25, near + 4.0],
+        [near + 0.25 + 2.25, far + 0.25, near + 2.25],
         [far + 0.25, near + 0.25, far],
-        [near + 4.0, far, near + 0.25 + 4.0],
+        [near + 2.25, far, near + 0.25 + 2.25],
     ])
     assert covariance(walk, points)[0] == pytest.approx(expected)
