@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from api.models.base import Day, Done, Given, Id, Name, Note, Number, Told, Whole
-from api.models.geojson import Feature, Point
+from api.models.geojson import Point
 
 Row = Annotated[int, Field(strict=True, ge=1, le=100_000)]
 Amount = Annotated[float, Field(strict=True, allow_inf_nan=False, ge=0, le=10_000)]
@@ -116,15 +116,6 @@ class Sward(Told):
     change: dict[str, Any] | None
     missing: list[str]
     notes: list[str]
-
-
-class SwardLayer(Told):
-    """Rows' floors or lines of the front; ``since`` and ``until`` name the surveys compared."""
-
-    type: Literal["FeatureCollection"]
-    features: list[Feature]
-    since: str | None = None
-    until: str | None = None
 
 
 class SwardField(Told):

@@ -9,6 +9,7 @@ from fastapi.responses import Response
 
 from api.access import At, Helper, Owner, Seen, Viewer
 from api.cache import GEOJSON, answer
+from api.models.geojson import FeatureCollection
 from api.models.sward import (
     CoverImported,
     GrassImported,
@@ -22,7 +23,6 @@ from api.models.sward import (
     Surveys,
     SurveyStored,
     Sward,
-    SwardLayer,
 )
 from api.routes.common import EDIT, NOT_MODIFIED, READ, WRITE, Upload, Uuid, Words, said_here, stored_already
 from api.steps import slashing, sward, sward_picture, sward_record
@@ -50,7 +50,7 @@ def show_sward(
     )  # fmt: skip
 
 
-@router.get("/sward/floor", response_model=SwardLayer, responses={**READ, **NOT_MODIFIED})
+@router.get("/sward/floor", response_model=FeatureCollection, responses={**READ, **NOT_MODIFIED})
 def show_floor(
     request: Request, asker: Viewer, level: Level = None, since: Survey = None, until: Survey = None
 ) -> Response:
@@ -61,7 +61,7 @@ def show_floor(
     )  # fmt: skip
 
 
-@router.get("/sward/front", response_model=SwardLayer, responses={**READ, **NOT_MODIFIED})
+@router.get("/sward/front", response_model=FeatureCollection, responses={**READ, **NOT_MODIFIED})
 def show_front(request: Request, asker: Viewer, level: Level = None) -> Response:
     """Return the front of the first and last survey as lines on the ground, the last with its limits."""
     return asker.answers.give(

@@ -210,8 +210,9 @@ def floor_layer(where: Path, *, level: float | None = None, since: str | None = 
         shapes = shapely.set_precision(lonlat.geometry.to_numpy(), 1e-7)
         names = ["block", "row", "upslope_m", "change", "before", "after", "chance_before", "chance_after", "area_ha"]
         for line, shape in zip(pd.DataFrame(lonlat[names]).to_dict("records"), shapes, strict=True):
-            features.append({"type": "Feature", "geometry": shapely.geometry.mapping(shape), "properties": line})
-    return plain({"type": "FeatureCollection", "features": features, "since": found.since, "until": found.until})
+            told = {**line, "since": found.since, "until": found.until}
+            features.append({"type": "Feature", "geometry": shapely.geometry.mapping(shape), "properties": told})
+    return plain({"type": "FeatureCollection", "features": features})
 
 
 def front_layer(where: Path, *, level: float | None = None) -> Any:

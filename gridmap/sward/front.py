@@ -4,32 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Self
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.stats import t as t_distribution
 
 from gridmap import checks
-from gridmap.checks import FloatArray, IntArray
+from gridmap.checks import FloatArray
 from gridmap.errors import InputMissing, InputRefused
-from gridmap.sward._front_fit import Fitted, Looks, fit_looks, fit_plateaus
+from gridmap.sward._front_fit import Looks, fit_looks, fit_plateaus
+from gridmap.sward._front_parts import around, arrays, checked_chance, checked_plateaus, line_through, numbered
 
 # A rate needs two surveys; how sure it is can only be told from what is left over a line, so from three.
 FEWEST_FOR_RATE, FEWEST_FOR_LIMITS, FEW = 2, 3, 5
-
-
-@dataclass(frozen=True)
-class _Line:
-    """The survey intercepts as a straight line over the years, and what is left over it."""
-
-    middle_year: float
-    mean: float
-    slope: float
-    left: float
-    freedom: int
 
 
 class FrontModel:
@@ -138,7 +126,7 @@ class FrontModel:
         InputMissing
             Nothing was given.
         """
-        x, years, cover, weights = _arrays(upslope_m, year, grass, weight)
+        x, years, cover, weights = arrays(upslope_m, year, grass, weight)
         checks.same_length(len(x), row=row, block=block)
         self._centre_m, self._scale_m = float(np.average(x, weights=weights)), float(x.std())
         if self._scale_m < 1e-6:
@@ -149,10 +137,10 @@ class FrontModel:
                                "a front is where cover crosses your level", "look lower down and higher up the slope")
         self._years, survey = np.unique(years, return_inverse=True)
         self._looks = Looks(
-            (x - self._centre_m) / self._scale_m, survey, _numbered(np.round(x, 1) if row is None else row),
-            _numbered(np.zeros(len(x)) if block is None else block), cover, weights,
+            (x - self._centre_m) / self._scale_m, survey, numbered(np.round(x, 1) if row is None else row),
+            numbered(np.zeros(len(x)) if block is None else block), cover, weights,
         )
-        self.plateaus_ = fit_plateaus(self._looks) if self.plateaus is None else _plateaus(self.plateaus)
+        self.plateaus_ = fit_plateaus(self._looks) if self.plateaus is None else checked_plateaus(self.plateaus)
         self._fitted = fit_looks(self._looks, *self.plateaus_)
         self._learn()
         return self
@@ -166,7 +154,7 @@ class FrontModel:
         self._crossing = math.log(crossing / (1.0 - crossing)) if 0.0 < crossing < 1.0 else math.nan
         self.falls_uphill_ = self._b > 0.0
         intercepts = found.coefficient[:count]
-        self._line = _line(self._years, intercepts, _spread(found, count))
+        self._line = line_through(self._years, intercepts)
         self.advance_m_per_year_ = self._line.slope / self._b * self._scale_m
         self.surveys_ = pd.DataFrame({
             "year": self._years, "front_m": [self._metres(a) for a in intercepts],
@@ -210,7 +198,7 @@ class FrontModel:
         InputMissing
             Too few surveys.
         """
-        chance = _chance(chance)
+        chance = checked_chance(chance)
         if len(self._years) < FEWEST_FOR_LIMITS:
             raise InputMissing(
                 f"too few surveys: {len(self._years)}",
@@ -220,7 +208,7 @@ class FrontModel:
         scale = self._scale_m / self._b
         by_line = self._line_variance(0.0) * scale**2
         by_slope = self._slope_variance(self._line.slope / self._b, self._contrast())
-        return _around(self.advance_m_per_year_, by_line, self._line.freedom, by_slope, self._row_freedom, chance)
+        return around(self.advance_m_per_year_, by_line, self._line.freedom, by_slope, self._row_freedom, chance)
 
     def front_m(self, year: float) -> float:
         """Tell how far upslope the front stands in a year, on the line through all surveys [m].
@@ -259,7 +247,7 @@ class FrontModel:
         InputMissing
             Too few surveys: limits over several surveys need three; one survey alone has its own.
         """
-        chance, where = _chance(chance), self.front_m(year)
+        chance, where = checked_chance(chance), self.front_m(year)
         count = len(self._years)
         if count == FEWEST_FOR_RATE or (coming and count < FEWEST_FOR_LIMITS):
             raise InputMissing(f"too few surveys: {count}", f"limits need {FEWEST_FOR_LIMITS}",
@@ -269,13 +257,13 @@ class FrontModel:
         if count == 1:
             by_slope = self._slope_variance(share, np.ones(1))
             own = float(self._given_slope()[0, 0]) * scale**2
-            return _around(where, own, self._row_freedom, by_slope, self._row_freedom, chance)
+            return around(where, own, self._row_freedom, by_slope, self._row_freedom, chance)
         by_line = self._line_variance(1.0, year)
         if coming:
             by_line += self._line.left
         weights = 1.0 / count + (year - self._line.middle_year) * self._contrast()
         by_slope = self._slope_variance(share, weights)
-        return _around(where, by_line * scale**2, self._line.freedom, by_slope, self._row_freedom, chance)
+        return around(where, by_line * scale**2, self._line.freedom, by_slope, self._row_freedom, chance)
 
     @property
     def _row_freedom(self) -> int:
@@ -311,76 +299,3 @@ class FrontModel:
         count, C = len(self._years), self._fitted.covariance
         moves = float(weights @ C[:count, count]) / C[count, count]
         return float(C[count, count]) * ((moves - share) / self._b * self._scale_m) ** 2
-
-
-def _arrays(
-    upslope_m: npt.ArrayLike, year: npt.ArrayLike, grass: npt.ArrayLike, weight: npt.ArrayLike | None
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return the looks as arrays of one length, checked."""
-    x = np.asarray(upslope_m, dtype=np.float64).reshape(-1)
-    if not len(x):
-        raise InputMissing("no cover was given", "a front needs surveys of cover along the slope", missing=["surveys"])
-    years, cover = (np.asarray(value, dtype=np.float64).reshape(-1) for value in (year, grass))
-    weights = np.ones(len(x)) if weight is None else np.asarray(weight, dtype=np.float64).reshape(-1)
-    checks.same_length(len(x), year=years, grass=cover, weight=weights)
-    for name, array in (("metres upslope", x), ("year", years), ("grass", cover), ("weight", weights)):
-        if not np.isfinite(array).all():
-            bad = int(np.flatnonzero(~np.isfinite(array))[0])
-            raise InputRefused(f"{name} holds {array[bad]} at index {bad}", "every look must have it",
-                               "leave that look out")
-    outside = np.flatnonzero((cover < 0.0) | (cover > 1.0))
-    if len(outside):
-        raise InputRefused(f"grass is {cover[outside[0]]:g} at index {outside[0]}", "it is a share, 0 to 1",
-                           "divide percent by 100")
-    if (weights <= 0.0).any():
-        raise InputRefused(f"weight is {weights.min():g}", "each look must count for something",
-                           "leave looks that count for nothing out")
-    return x, years, cover, weights
-
-
-def _numbered(names: npt.ArrayLike | Sequence[object]) -> IntArray:
-    """Give names numbers from 0, in the order in which they are met."""
-    return np.asarray(pd.factorize(pd.Series(list(names)).astype(object))[0], dtype=np.int64)  # type: ignore[arg-type]
-
-
-def _plateaus(given: tuple[float, float]) -> tuple[float, float]:
-    low = checks.number(given[0], "lower plateau", least=0.0)
-    high = checks.number(given[1], "upper plateau", most=1.0)
-    if low >= high:
-        raise InputRefused(f"plateaus are {low:g} and {high:g}", "the first must be under the second")
-    return low, high
-
-
-def _chance(chance: float) -> float:
-    value = checks.number(chance, "chance", over=0.0)
-    if value >= 1.0:
-        raise InputRefused(f"chance is {value:g}", "it must be under 1", "give it as a share: 0.9 for 90 %")
-    return value
-
-
-def _spread(found: Fitted, count: int) -> FloatArray:
-    return np.asarray(np.diag(found.covariance)[:count])
-
-
-def _line(years: FloatArray, intercepts: FloatArray, spread: FloatArray) -> _Line:
-    """Lay the line of least squares through the intercepts."""
-    middle = float(years.mean())
-    away = years - middle
-    count = len(years)
-    slope = float(away @ intercepts) / float(away @ away) if count > 1 else math.nan
-    mean = float(intercepts.mean())
-    left = intercepts - mean - (slope * away if count > 1 else 0.0)
-    freedom = count - 2
-    return _Line(middle, mean, slope, float(left @ left) / freedom if freedom > 0 else math.nan, freedom)
-
-
-def _around(
-    value: float, first: float, first_freedom: int, second: float, second_freedom: int, chance: float
-) -> tuple[float, float]:
-    """Return limits of a value whose variance is the sum of two estimates of their own freedom."""
-    total = first + second
-    if total <= 0.0:
-        return value, value
-    freedom = total**2 / (first**2 / first_freedom + second**2 / second_freedom)
-    half = float(t_distribution.ppf(0.5 + chance / 2.0, freedom)) * math.sqrt(total)
-    return value - half, value + half

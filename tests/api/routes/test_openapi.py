@@ -84,7 +84,7 @@ def test_every_edit_asks_for_its_version(told):
 
 def test_every_figure_with_a_unit_says_so(told):
     """A number that stands for a length, an area or a rate ends in its unit; no published example."""
-    units = ("_m", "_ha", "_deg", "_l", "_per_beat", "_taps")
+    units = ("_m", "_m2", "_ha", "_deg", "_l", "_per_beat", "_taps")
     for name, schema in told["components"]["schemas"].items():
         for field in schema.get("properties", {}):
             if re.search(r"spacing|headland|bearing|setback_|area|distance|upslope|elevation|canopy", field):

@@ -61,9 +61,24 @@ def full_grove(grove, count_frame):
     grove.add_entries(treatment, [{"kind": "wind", "at": datetime(2026, 3, 2, 7, tzinfo=UTC), "content": {"km": ODD}}])
     hours = pd.DataFrame({"time": pd.to_datetime(["2026-03-02T07:00Z"]), "temperature_c": [ODD]})
     grove.set_weather("station", hours, {"units": {}})
+    fill_sward(grove)
     grove.set_setting("prices", {"litre": 1})
     grove.undo(grove.acts()["act"][0])
     return grove
+
+
+def fill_sward(grove) -> None:
+    """Put something into every table of the sward."""
+    survey = grove.add_cover_survey("2025-09-06", about={"index": "naïve"})
+    point = [shapely.Point(ODD, -ODD)]
+    share = {"grass": ODD / 10, "grass_cover": ODD / 10, "standard_error": ODD / 10, "weight": ODD, "noted": {"a": ODD}}
+    look = {"survey": survey, "block": "East", "row": 1, "method": "points", **share}
+    grove.add_cover(gpd.GeoDataFrame([look], geometry=point, crs=7855))
+    part = {"date": ["2026-01-12"], "block": ["East"]}
+    grove.add_seed_checks(pd.DataFrame({**part, "heads": [40], "shed": [3]}))
+    grove.add_slashes(pd.DataFrame({**part, "left_rows": [[2, 4]]}))
+    patch = {"patch": ["gate"], "date": ["2026-01-12"], "area_m2": [ODD]}
+    grove.add_running_grasses(gpd.GeoDataFrame(patch, geometry=point, crs=7855))
 
 
 def digests(where) -> dict[str, str]:
