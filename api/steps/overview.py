@@ -124,11 +124,22 @@ def year_line(where: Path) -> dict[str, Any]:
     """Return the season as marks on a line of days: walks and zones that are, by the grove's own calendar."""
     with open_grove(where, read_only=True) as grove:
         info, walks, zones, day = grove.grove, grove.walks(), grove.zones(), today(grove)
+        surveys, slashes = grove.cover_surveys(), grove.slashes()
     zone_days = pd.to_datetime(zones["created"], utc=True).dt.tz_convert(ZoneInfo(info.time_zone)).dt.date
     marks = [
         {"kind": "walk", "id": row.walk, "date": str(row.date), "state": "done", "title": row.name or "walk"}
         for row in walks[["walk", "date"]].assign(name=walks["name"]).itertuples(index=False)
     ]
+    marks += [
+        {"kind": "survey", "id": line["survey"], "date": line["date"], "state": "done",
+         "title": line["name"] or "cover survey"}
+        for line in surveys.to_dict("records")
+    ]  # fmt: skip
+    marks += [
+        {"kind": "slash", "id": line["slash"], "date": line["date"], "state": "done",
+         "title": f"slash, {line['block']}"}
+        for line in slashes.to_dict("records")
+    ]  # fmt: skip
     replaced = _newest(zones)
     marks += [
         {

@@ -58,6 +58,7 @@ def numbered(names: npt.ArrayLike | Sequence[object]) -> IntArray:
 
 
 def checked_plateaus(given: tuple[float, float]) -> tuple[float, float]:
+    """Return the two plateaus when they are shares in their order."""
     low = checks.number(given[0], "lower plateau", least=0.0)
     high = checks.number(given[1], "upper plateau", most=1.0)
     if low >= high:
@@ -66,6 +67,7 @@ def checked_plateaus(given: tuple[float, float]) -> tuple[float, float]:
 
 
 def checked_chance(chance: float) -> float:
+    """Return a chance when it lies between 0 and 1."""
     value = checks.number(chance, "chance", over=0.0)
     if value >= 1.0:
         raise InputRefused(f"chance is {value:g}", "it must be under 1", "give it as a share: 0.9 for 90 %")
