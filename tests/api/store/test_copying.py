@@ -20,6 +20,10 @@ from gridmap.errors import GroveFileError, InputRefused
 ODD = 1 / 3
 
 
+def ids(number: int) -> str:
+    return f"00000000-0000-4000-8000-{number:012d}"
+
+
 @pytest.fixture
 def full_grove(grove, count_frame):
     """Return a grove with something in every table that a grower fills, an undone act and a frozen zone among it."""
@@ -62,6 +66,14 @@ def full_grove(grove, count_frame):
     hours = pd.DataFrame({"time": pd.to_datetime(["2026-03-02T07:00Z"]), "temperature_c": [ODD]})
     grove.set_weather("station", hours, {"units": {}})
     fill_sward(grove)
+    walk, tree = grove.walks()["walk"][0], grove.trees()["tree"][0]
+    grove.add_plan(walk=walk, date="2026-02-03", settings={"trees": 3}, content={"share": ODD})
+    beaten = {"event": ids(9), "kind": "count", "clock": 1, "at": "2026-02-03T06:30:00Z", "count": ids(8), "tree": tree,
+              "taps": 3, "nymphs": 4, "adults": 1, "reason": "planned", "wet": True, "longitude": 147.0 + ODD,
+              "latitude": -43.0 - ODD, "accuracy_m": ODD, "note": "naïve"}
+    seen = {"event": ids(7), "kind": "sighting", "clock": 2, "at": "2026-02-03T06:31:00Z", "sighting": ids(6),
+            "tree": tree, "what": "leaves stippled"}
+    assert [one.answer for one in grove.take_in(walk, ids(5), [beaten, seen])] == ["stored", "stored"]
     grove.set_setting("prices", {"litre": 1})
     grove.undo(grove.acts()["act"][0])
     return grove
