@@ -83,7 +83,7 @@ def _walk_day(grove: Grove, walk: str, about: Mapping[str, Any] | None) -> dt.da
     walks = grove.walks()
     held = walks[walks["walk"] == walk]
     if len(held):
-        return held["date"].iloc[0]  # type: ignore[no-any-return]
+        return held["date"].iloc[0]
     if about is None:
         planned = next((plan for plan in grove.plans() if plan["walk"] == walk), None)
         if planned is None:

@@ -246,7 +246,8 @@ def sward_examples(ask: Any, send: Any, base: str, bounds: list[float]) -> None:
     ask("list_looks", "GET", f"{base}/cover-surveys/{uuid(40)}/looks")
     send("import_cover", f"{base}/imports/cover", data.path("demo", "cover.csv"))
     send("import_picture", f"{base}/imports/picture", data.path("demo", "picture-2025.tif"), date="2025-09-06")
-    send("import_grass", f"{base}/imports/grass", data.path("demo", "outlines.geojson"), accuracy_m=3, date="2025-09-06")
+    outlines = data.path("demo", "outlines.geojson")
+    send("import_grass", f"{base}/imports/grass", outlines, accuracy_m=3, date="2025-09-06")
     ask("show_slashing", "GET", f"{base}/slashing?on=2025-12-02")
     ask("list_seed_checks", "GET", f"{base}/seed-checks")
     check = {"check": uuid(42), "date": "2025-12-01", "block": "Windmill", "grass": "Poa sieberiana", "heads": 40,
