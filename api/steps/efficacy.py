@@ -34,8 +34,6 @@ from gridmap.treatment import (
 )
 from gridmap.words import date_words
 
-_PESTS = ("nymphs", "nymphs_and_adults")
-
 
 def propose_checks(
     path: Path, *, zone: str | None = None, n: int | None = None, hoped_percent: float = 80.0, power: float = 0.8,

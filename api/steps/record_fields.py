@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from typing import Any, Final
 from zoneinfo import ZoneInfo
@@ -37,7 +38,7 @@ def record_of(
     season : mapping
         Fields that the grower typed for the grove.
     geometry : MultiPolygon
-        Outline of the zone, in ``crs``.
+        Outline of what was treated, in ``crs``.
     crs : CRS
     """
     label = Label.from_dict(stored.facts.get("label") or {})
@@ -52,7 +53,7 @@ def record_of(
         "date": date_words((start["at"].astimezone(zone)).date()) if start else None,
         "start_time": _clock(start, zone), "end_time": _clock(finish, zone),
         "area": _area(done.done), "order_of_blocks": ", ".join(dict.fromkeys(done.done["block"])) or None,
-        "water_l": f"{done.litres:,.0f} L of mix" if done.litres == done.litres else None,
+        "water_l": f"{done.litres:,.0f} L of mix" if math.isfinite(done.litres) else None,
         "quantity": _quantity(label, done), "dose": label.rate_words() if label.rate_basis == "per_ha" else None,
         "equipment": ", ".join(filter(None, (sprayer.name, (sprayer.method or "").replace("_", "-")))) or None,
         "wind_start": _wind(start), "wind_changes": _changes(lines, zone),
@@ -142,7 +143,7 @@ def _area(done: pd.DataFrame) -> str | None:
 
 def _quantity(label: Label, done: Progress) -> str | None:
     """Say the product that was used, from the litres really sprayed and the rate as typed."""
-    if label.rate is None or label.rate_basis != "per_100_l" or done.litres != done.litres or not len(done.done):
+    if label.rate is None or label.rate_basis != "per_100_l" or not math.isfinite(done.litres) or not len(done.done):
         return None
     amount = float(product_of(label, done.litres * label.concentrate_factor))
     return amount_words(amount, str(label.rate_unit)) if str(label.rate_unit) in BOUGHT_IN else None

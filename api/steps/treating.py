@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 from zoneinfo import ZoneInfo
 
 import pandas as pd
+import shapely
+from shapely.geometry.base import BaseGeometry
 
 import data
 from api.steps.facts import Facts, facts_of
@@ -199,7 +202,8 @@ def show_record(path: Path, *, treatment_uuid: str | None = None, now: dt.dateti
         season = grove.setting(SEASON) or {}
         facts = Facts(**{**vars(facts_of(grove.settings())), "label": Label.from_dict(stored.facts.get("label") or {})})
         loads = _loads_left(grove, done, facts) if len(done.left) and len(done.done) else pd.DataFrame()
-        values = record_of(stored, done, zone=zone, season=season, geometry=held.geometry, crs=grove.crs)
+        ground = treated_ground(grove, held, done)
+        values = record_of(stored, done, zone=zone, season=season, geometry=ground, crs=grove.crs)
     profile = profiles()[stored.profile]
     missing = treatment.missing_fields(values, profile)
     ended = next((one.at for one in reversed(stored.entries) if one.kind == "finish"), None)
@@ -211,7 +215,7 @@ def show_record(path: Path, *, treatment_uuid: str | None = None, now: dt.dateti
         said.append(done.stopped)
     if len(done.left) and len(done.done):
         said.append(f"Left: {len(done.left)} trees in {done.left['run'].nunique()} runs.")
-    if done.litres == done.litres and done.planned_litres_per_tree == done.planned_litres_per_tree and len(done.done):
+    if len(done.done) and math.isfinite(done.litres) and math.isfinite(done.planned_litres_per_tree):
         said.append(f"{done.litres_per_tree:.1f} L a tree used, {done.planned_litres_per_tree:.1f} planned.")
     tables = {"Record": fields}
     if len(loads):
@@ -241,6 +245,27 @@ def progress_of(grove: Grove, stored: StoredTreatment, extra: Iterable[Mapping[s
     runs = zone.runs.set_index("run")
     order["litres"] = order["run"].map(runs["litres"] / runs["trees"])
     return treatment.progress(order, effective(stored, extra))
+
+
+def treated_ground(grove: Grove, zone: Zone, done: Progress) -> BaseGeometry:
+    """Return the part of a zone's outline whose trees are ticked off: a record may not claim what was not sprayed.
+
+    Each tree stands for the ground nearer to it than to any other tree of the zone; the grove's CRS [m].
+    """
+    if done.left.empty and not grove.check_trees(zone.uuid):
+        return zone.geometry
+    members = grove.trees(include_gone=True)
+    members = members[members["tree"].isin(set(zone.trees.loc[zone.trees["why"] != "dropped", "tree"]))]
+    if done.done.empty:
+        return shapely.MultiPolygon()
+    own = [zone.geometry]
+    if len(members) > 1:
+        points = shapely.MultiPoint(members.geometry.to_list())
+        own = list(shapely.get_parts(shapely.voronoi_polygons(points, extend_to=zone.geometry)))
+    sprayed = members.loc[members["tree"].isin(set(done.done["tree"])), "geometry"].to_numpy()
+    index = shapely.STRtree(own)
+    _, hit = index.query(sprayed, predicate="intersects")
+    return shapely.intersection(zone.geometry, shapely.union_all([own[i] for i in sorted(set(hit.tolist()))]))
 
 
 def _loads_left(grove: Grove, done: Progress, facts: Facts) -> pd.DataFrame:

@@ -13,12 +13,14 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from shapely.geometry import shape
 from typer.testing import CliRunner
 
 from api.cli import app
 from api.steps.demo import build_demo
 from api.steps.treatment import make_zone
 from api.store import GroveFile
+from gridmap.crs import to_lonlat
 
 
 def run(*words: object, status: int = 0) -> str:
@@ -90,6 +92,22 @@ def test_what_was_written_is_corrected_and_never_changed(begun):
     assert told["litres"] == 40
     assert [entry["content"]["litres"] for entry in told["entries"]] == [400, 40]
     assert told["entries"][1]["corrects"] == first
+
+
+def test_the_outline_in_the_record_holds_what_was_sprayed_and_no_more(begun):
+    # Physical sense: every tree ticked off lies in it, every other tree of the zone outside, and it grows to the zone.
+    run("record", begun, "run", "run=1", "litres=40")
+    told = figures("record", begun)["record"]["area_geometry"]
+    with GroveFile.open(begun) as store:
+        zone = store.zone()
+        trees = to_lonlat(store.trees().merge(zone.trees[["tree", "run"]], on="tree"))
+    ground = shape(told)
+    inside = [ground.buffer(1e-8).contains(point) for point in trees.geometry]
+    assert inside == (trees["run"] == 1).tolist()
+    for number in zone.runs["run"]:
+        run("record", begun, "run", f"run={number}")
+    whole = shape(figures("record", begun)["record"]["area_geometry"])
+    assert all(whole.buffer(1e-8).contains(point) for point in trees.geometry)
 
 
 @pytest.mark.parametrize(("words", "message"), [
