@@ -90,7 +90,8 @@ def load_sward(where: Path, *, level: float | None = None, since: str | None = N
             notes.append(str(trouble))
     methods = sorted(set(cover["method"]))
     if len(methods) > 1:
-        notes.append(f"surveys by {', '.join(methods)}: methods differ in what they see, so compare like with like")
+        ways = " and ".join(sward.METHOD_NAMES[method] for method in methods)
+        notes.append(f"surveyed by {ways}: methods differ in what they see, so compare like with like")
     if "aerial" in methods:
         notes.append(sward.DORMANT)
     return Sward(surveys, rows, settings, wanted, told, changed, first, last, tuple(missing), tuple(notes), invented)

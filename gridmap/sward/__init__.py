@@ -5,7 +5,15 @@ from gridmap.sward.align import Shift, phase_shift, picture_shift
 from gridmap.sward.area_error import checked_places_needed, error_adjusted_areas
 from gridmap.sward.change import KINDS, area_by_band, ground_changed, polygons_changed, year_passed
 from gridmap.sward.climb import Climb, climb, decimal_year
-from gridmap.sward.cover import COVER_COLUMNS, METHODS, PARTS, measured_cover, part_inside, row_cover
+from gridmap.sward.cover import (
+    COVER_COLUMNS,
+    METHOD_NAMES,
+    METHODS,
+    PARTS,
+    measured_cover,
+    part_inside,
+    row_cover,
+)
 from gridmap.sward.floor import row_floor
 from gridmap.sward.front import FrontModel
 from gridmap.sward.greenness import DORMANT, INDICES, greenness, otsu
@@ -21,6 +29,7 @@ __all__ = [
     "INDICES",
     "KINDS",
     "METHODS",
+    "METHOD_NAMES",
     "PARTS",
     "VERDICTS",
     "AerialCover",

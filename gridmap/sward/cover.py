@@ -19,6 +19,12 @@ COVER_COLUMNS: Final = (*PARTS, "grass_cover", "ground_cover", "standard_error",
 # bound of each class [%]; a class stands for its middle.
 DAUBENMIRE: Final = {1: (0.0, 5.0), 2: (5.0, 25.0), 3: (25.0, 50.0), 4: (50.0, 75.0), 5: (75.0, 95.0), 6: (95.0, 100.0)}
 
+#: What a grower calls each method.
+METHOD_NAMES: Final = {
+    "points": "points", "stations": "stations along the rows", "percent": "per cent by eye", "daubenmire":
+    "Daubenmire's classes", "edge": "a walked edge", "outline": "drawn outlines", "classes": "a class raster",
+    "aerial": "aerial pictures",
+}
 METHODS: Final = {
     "points": "hits among points: binomial, Wilson's limits",
     "stations": "what is underfoot at stations along the row: binomial, Wilson's limits",

@@ -194,6 +194,11 @@ def _sentence(
         why = (f"{_NAMES[best].capitalize()}, {trees}, is expected to cost {money(first['expected_cost'])} with what "
                f"may still be lost, against {money(other['expected_cost'])} for {_NAMES[other['option']]}")
     seen = "; ".join(text.strip().rstrip(".") for text in (stage, beneficials) if text.strip())
-    text = (f"{why}{f' ({seen})' if seen else ''}; it is the cheapest in {first['chance_cheapest']:.0%} of what the "
-            "walk leaves open.")
+    share = _whole_percent(first["chance_cheapest"])
+    text = f"{why}{f' ({seen})' if seen else ''}; it is the cheapest in {share}% of what the walk leaves open."
     return f"{text} Look first in {', '.join(look)}." if look else text
+
+
+def _whole_percent(chance: float) -> int:
+    """Return whole percents, halves upward as a page's own numbers are (Python rounds 92.5 to 92)."""
+    return math.floor(100.0 * chance + 0.5)

@@ -16,12 +16,13 @@ export async function open(ground) {
   const may = ground.mayEdit;
   const undo = undoBar(ground);
   const trees = blocks.reduce((/** @type {number} */ sum, /** @type {any} */ one) => sum + (one.properties.trees ?? 0), 0);
+  const hectares = blocks.reduce((/** @type {number} */ sum, /** @type {any} */ one) => sum + (one.properties.area_ha ?? 0), 0);
   const points = el("div", { class: "ground-points" });
   const bare = blocks.filter((/** @type {any} */ one) => !one.properties.trees);
   const title = say("ground.list.title", { n: blocks.length, trees: say("ground.list.trees", { n: trees }) });
   const adding = may && el("div", { class: "ground-add" }, button(say("ground.list.draw"), () => ground.show("draw", { purpose: "block" }), "main", { id: "add-draw" }),
     button(say("ground.list.walk"), () => ground.show("walk"), "", { id: "add-walk" }), button(say("ground.first.bring"), () => ground.bring(), "", { id: "add-bring" }));
-  const element = ground.page(title, el("p", { class: "quiet", text: say("ground.list.area", { ha: area(grove?.map_area_ha ?? null) }) }),
+  const element = ground.page(title, el("p", { class: "quiet", text: say("ground.list.area", { ha: area(hectares) }) }),
     bare.length ? el("p", { class: "questioned" }, say("ground.list.bare", { names: bare.map((/** @type {any} */ one) => one.properties.block).join(", ") })) : null,
     may ? undo.bar : null, blockTable(ground, blocks), adding || null,
     el("section", { class: "ground-section" }, el("h2", { text: say("ground.list.keepOuts") }), keepOutTable(ground, keepOuts), may && el("p", {}, button(say("ground.list.drawKeepOut"), () => ground.show("draw", { purpose: "keepout" }), "", { id: "add-keep-out" }))),
